@@ -1,0 +1,25 @@
+"""Vibration of a reciprocating engine on its mounts: mechanism, mounts, chassis, in time."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+__version__ = "0.1.0"
+
+
+def _drop_stale_kernels() -> None:
+    """Delete compiled kernels older than any source file.
+
+    Numba checks a cached function against its own file alone, not against the files of the functions it calls.
+    """
+    package = Path(__file__).parent
+    kernels = list(package.glob("*/__pycache__/*.nbi"))
+    if not kernels:
+        return
+    newest = max(source.stat().st_mtime for source in package.glob("*/*.py"))
+    if min(kernel.stat().st_mtime for kernel in kernels) < newest:
+        for kernel in kernels:
+            kernel.unlink(missing_ok=True)
+
+
+_drop_stale_kernels()

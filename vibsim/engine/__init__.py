@@ -1,0 +1,1 @@
+"""One crank, its parts and its gas."""

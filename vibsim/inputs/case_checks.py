@@ -1,0 +1,215 @@
+"""Checks that span several keys of a case: names that must match, geometry that must close.
+
+They work on the converted dictionaries, not on the finished model, so that one wrong key does not hide the others.
+"""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import numpy as np
+
+Report = Callable[[tuple[str | int, ...], Any, str], None]
+GROUND = "ground"
+
+
+def check_case(clean: dict[str, Any], report: Report) -> None:
+    """Report every mistake that a single key cannot show."""
+    bodies = [entry.get("name") for _, entry in _entries(clean, "body")]
+    for table in ("body", "mount", "sensor"):
+        _check_unique(clean, table, report)
+    for index, body in _entries(clean, "body"):
+        if body.get("name") == GROUND:
+            report(("body", index, "name"), GROUND, "is the fixed world; choose another name")
+        _check_inertia(body, ("body", index, "inertia"), report)
+    for index, mount in _entries(clean, "mount"):
+        _check_between(mount, index, bodies, report)
+    for index, sensor in _entries(clean, "sensor"):
+        _check_name(sensor.get("body"), bodies, ("sensor", index, "body"), report)
+    if isinstance(clean.get("engine"), dict):
+        _check_engine(clean["engine"], bodies, report)
+    _check_run(clean.get("run"), report)
+
+
+def _entries(table: Any, key: str) -> Iterator[tuple[int, dict[str, Any]]]:
+    entries = table.get(key) if isinstance(table, dict) else None
+    for index, entry in enumerate(entries if isinstance(entries, tuple) else ()):
+        if isinstance(entry, dict):
+            yield index, entry
+
+
+def _number(table: Any, key: str) -> float | None:
+    value = table.get(key) if isinstance(table, dict) else None
+    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    return float(value) if good else None  # type: ignore[arg-type]
+
+
+def _numbers(value: Any, size: int) -> np.ndarray | None:
+    if not isinstance(value, tuple) or len(value) != size:
+        return None
+    if any(isinstance(item, bool) or not isinstance(item, int | float) or not math.isfinite(item) for item in value):
+        return None
+    return np.array(value, dtype=float)
+
+
+def _check_unique(clean: dict[str, Any], table: str, report: Report, prefix: tuple[str, ...] = ()) -> None:
+    seen: set[str] = set()
+    for index, entry in _entries(clean, table):
+        name = entry.get("name")
+        if isinstance(name, str) and name in seen:
+            report((*prefix, table, index, "name"), name, "this name is already taken; names must differ")
+        seen.add(str(name))
+
+
+def _check_name(name: Any, known: list, where: tuple[str | int, ...], report: Report) -> None:
+    if not isinstance(name, str) or name in known or not any(known):
+        return
+    names = [str(item) for item in known if item is not None]
+    near = difflib.get_close_matches(name, names, n=1)
+    report(where, name, f"no such name; did you mean {near[0]!r}?" if near else "allowed: " + ", ".join(names))
+
+
+def _check_between(mount: dict[str, Any], index: int, bodies: list, report: Report) -> None:
+    between = mount.get("between")
+    if not isinstance(between, tuple):
+        return
+    for name in between:
+        _check_name(name, [*bodies, GROUND], ("mount", index, "between"), report)
+    if len(between) == 2 and between[0] == between[1]:
+        report(("mount", index, "between"), list(between), "must name two different bodies")
+
+
+def inertia_matrix(entries: np.ndarray, integral_products: bool) -> np.ndarray:
+    """Inertia matrix (3, 3) from Ixx, Iyy, Izz, Ixy, Ixz, Iyz; `integral_products`: products given as ∫xy dm."""
+    sign = -1.0 if integral_products else 1.0
+    xx, yy, zz, xy, xz, yz = entries
+    return np.array([[xx, sign * xy, sign * xz], [sign * xy, yy, sign * yz], [sign * xz, sign * yz, zz]])
+
+
+def why_not_an_inertia(matrix: np.ndarray) -> str | None:
+    """Say what is wrong with an inertia matrix (3, 3), or None when a real body can have it."""
+    principal = np.linalg.eigvalsh(matrix)
+    if principal[0] <= 0.0:
+        return f"principal moments must be positive, the least is {principal[0]:.4g} kg m^2"
+    if principal[0] + principal[1] < principal[2] * (1.0 - 1e-9):
+        a, b, c = principal
+        return (
+            f"no real body has principal moments {a:.4g}, {b:.4g}, {c:.4g} kg m^2 (two must sum to the third or more)"
+        )
+    return None
+
+
+def _check_inertia(body: dict[str, Any], where: tuple[str | int, ...], report: Report) -> None:
+    entries = _numbers(body.get("inertia"), 6)
+    if entries is None:
+        return
+    reason = why_not_an_inertia(inertia_matrix(entries, body.get("inertia_products") == "integral"))
+    if reason:
+        report(where, entries.tolist(), reason)
+
+
+def _check_engine(engine: dict[str, Any], bodies: list, report: Report) -> None:
+    _check_name(engine.get("body"), bodies, ("engine", "body"), report)
+    load = engine.get("load")
+    if isinstance(load, dict):
+        _check_name(load.get("reacted_by"), [*bodies, GROUND], ("engine", "load", "reacted_by"), report)
+    _check_directions(engine, report)
+    _check_unique(engine, "cylinder", report, ("engine",))
+    _check_firing_order(engine, report)
+    for index, cylinder in _entries(engine, "cylinder"):
+        _check_cylinder(engine, cylinder, ("engine", "cylinder", index), report)
+    if isinstance(engine.get("gas"), dict):
+        _check_gas(engine, engine["gas"], report)
+
+
+def _check_directions(engine: dict[str, Any], report: Report) -> None:
+    crank = _numbers(engine.get("crank_direction"), 3)
+    reference = _numbers(engine.get("reference_direction"), 3)
+    for key, vector in (("crank_direction", crank), ("reference_direction", reference)):
+        if vector is not None and not np.linalg.norm(vector) > 0.0:
+            report(("engine", key), vector.tolist(), "must not be zero")
+            return
+    if crank is None or reference is None:
+        return
+    cosine = crank @ reference / (np.linalg.norm(crank) * np.linalg.norm(reference))
+    if abs(cosine) > 1e-3:
+        angle = math.degrees(math.acos(np.clip(cosine, -1.0, 1.0)))
+        allowed = f"must be at right angles to crank_direction, is at {angle:.2f} deg"
+        report(("engine", "reference_direction"), reference.tolist(), allowed)
+
+
+def _check_firing_order(engine: dict[str, Any], report: Report) -> None:
+    order = engine.get("firing_order", ())
+    cylinders = [(cylinder.get("name"), cylinder.get("fires_at")) for _, cylinder in _entries(engine, "cylinder")]
+    if not isinstance(order, tuple) or not cylinders:
+        return
+    where = ("engine", "firing_order")
+    names = [name for name, _ in cylinders]
+    for name in order:
+        _check_name(name, names, where, report)
+    if len(set(map(str, order))) < len(order):
+        report(where, list(order), "each cylinder may stand in it once")
+    gas = engine.get("gas")
+    needed = isinstance(gas, dict) and gas.get("source", "none") != "none" and len(cylinders) > 1
+    absent = [str(name) for name, fires_at in cylinders if name not in order and fires_at is None]
+    if absent and (order or needed):
+        allowed = "does not say when these cylinders fire: " + ", ".join(absent) + " (or give each fires_at_deg)"
+        report(where, list(order) or None, allowed)
+
+
+def _check_cylinder(engine: dict, cylinder: dict, where: tuple[str | int, ...], report: Report) -> None:
+    def own(key: str) -> float | None:
+        return _number(cylinder, key) if cylinder.get(key) is not None else _number(engine, key)
+
+    stroke, rod_length, offset = own("stroke"), own("rod_length"), _number(cylinder, "piston_pin_offset") or 0.0
+    shown = (*where, "rod_length") if cylinder.get("rod_length") is not None else ("engine", "rod_length")
+    if stroke and rod_length and rod_length <= 0.5 * stroke + abs(offset):
+        least = 1e3 * (0.5 * stroke + abs(offset))
+        report(shown, f"{1e3 * rod_length:g} mm", f"must be longer than throw plus pin offset, {least:g} mm")
+    rod = cylinder.get("rod") if isinstance(cylinder.get("rod"), dict) else engine.get("rod")
+    centre = _number(rod, "centre_of_mass")
+    if rod_length and centre is not None and centre > rod_length:
+        path = (*where, "rod", "centre_of_mass") if rod is cylinder.get("rod") else ("engine", "rod", "centre_of_mass")
+        report(path, f"{1e3 * centre:g} mm", f"must lie on the rod, at most {1e3 * rod_length:g} mm from the big end")
+
+
+def _check_gas(engine: dict[str, Any], gas: dict[str, Any], report: Report) -> None:
+    source = gas.get("source")
+    cylinders = [cylinder for _, cylinder in _entries(engine, "cylinder")]
+    if source in ("motored", "cycle") and engine.get("compression_ratio") is None:
+        lacking = [str(cylinder.get("name")) for cylinder in cylinders if cylinder.get("compression_ratio") is None]
+        if lacking:
+            report(("engine", "compression_ratio"), None, f"is missing; gas source {source} needs it")
+    closes, opens = _number(gas, "closes"), _number(gas, "opens")
+    half = math.pi if engine.get("strokes") == 2 else 2.0 * math.pi
+    if source == "motored":
+        for key, angle, low, high in (("closes", closes, -half, 0.0), ("opens", opens, 0.0, half)):
+            if angle is not None and not low < angle < high:
+                span = f"{math.degrees(low):g} and {math.degrees(high):g} deg from firing top dead centre"
+                report(("engine", "gas", key), f"{math.degrees(angle):g} deg", f"must lie between {span}")
+    if source == "trace":
+        _check_trace_files(gas, cylinders, report)
+
+
+def _check_trace_files(gas: dict[str, Any], cylinders: list[dict], report: Report) -> None:
+    names = [cylinder.get("name") for cylinder in cylinders]
+    files = gas.get("files") if isinstance(gas.get("files"), dict) else {}
+    for name in files or {}:
+        _check_name(name, names, ("engine", "gas", "files", name), report)
+    lacking = [str(name) for name in names if name not in (files or {})]
+    if gas.get("file") is None and lacking:
+        allowed = "is missing; give file, or files with one entry for each of: " + ", ".join(lacking)
+        report(("engine", "gas", "file"), None, allowed)
+
+
+def _check_run(run: Any, report: Report) -> None:
+    speed = _number(run, "speed")
+    if speed is None:
+        return
+    if run.get("kind", "steady") == "steady" and speed <= 0.0:
+        report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", "a steady run needs a speed greater than 0")
+    if abs(speed) > 6000.0:
+        report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", "must be below 57000 rpm")

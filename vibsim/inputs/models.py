@@ -1,0 +1,287 @@
+"""The case file as pydantic models, in SI units. Keys with a unit suffix are converted in `loader`.
+
+A field annotated with a `Unit` is written in the file as `name_<unit>`; every other field by its name.
+"""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+from vibsim.inputs import units as u
+
+Name = Annotated[str, StringConstraints(min_length=1, max_length=80)]
+Vector = tuple[float, float, float]
+NonNegative = Annotated[float, Field(ge=0)]
+PositiveNumber = Annotated[float, Field(gt=0)]
+
+
+class Table(BaseModel):
+    """One table of the case file: closed to unknown keys, finite numbers only, no silent conversions."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+class CaseInfo(Table):
+    title: str = ""
+    notes: str = ""
+
+
+class Piston(Table):
+    mass: Annotated[float, u.SMALL_MASS, Field(ge=0, description="piston with pin and rings")]
+
+
+class Rod(Table):
+    mass: Annotated[float, u.SMALL_MASS, Field(ge=0)]
+    centre_of_mass: Annotated[float, u.LENGTH, Field(ge=0, description="from the big end")] = 0.0
+    inertia: Annotated[float, u.SMALL_INERTIA, Field(ge=0, description="about its centre of mass, transverse")] = 0.0
+
+
+class Counterweight(Table):
+    at: Annotated[float, u.LENGTH, Field(description="position along the crank")] = 0.0
+    angle: Annotated[float, u.ANGLE, Field(description="measured like a pin angle")]
+    unbalance: Annotated[float, u.UNBALANCE, Field(ge=0)]
+
+
+class Crank(Table):
+    inertia: Annotated[
+        float, u.INERTIA, Field(gt=0, description="about its axis, flywheel and counterweights in it, rods not")
+    ]
+    unbalance: Annotated[
+        float | tuple[float, ...] | None, u.UNBALANCE, Field(description="opposite each throw's pin, one or per throw")
+    ] = None
+    counterweight: tuple[Counterweight, ...] = ()
+
+
+class Cylinder(Table):
+    name: Name
+    bank: Annotated[float, u.ANGLE] = 0.0
+    pin: Annotated[float, u.ANGLE]
+    at: Annotated[float, u.LENGTH, Field(description="position along the crank")] = 0.0
+    piston_pin_offset: Annotated[
+        float, u.LENGTH, Field(description="shift of the cylinder axis in the direction of rotation")
+    ] = 0.0
+    fires_at: Annotated[float | None, u.ANGLE, Field(description="absolute crank angle of firing top dead centre")] = (
+        None
+    )
+    bore: Annotated[float | None, u.LENGTH, Field(gt=0)] = None
+    stroke: Annotated[float | None, u.LENGTH, Field(gt=0)] = None
+    rod_length: Annotated[float | None, u.LENGTH, Field(gt=0)] = None
+    compression_ratio: Annotated[float | None, Field(gt=1, le=40)] = None
+    piston: Piston | None = None
+    rod: Rod | None = None
+
+
+class BalanceShaft(Table):
+    ratio: Annotated[float, Field(ge=-8, le=8, description="turns per crank turn, negative turns backwards")]
+    position: Annotated[tuple[float, float], u.LENGTH, Field(description="y and z of its axis in engine axes")] = (
+        0.0,
+        0.0,
+    )
+    at: Annotated[float, u.LENGTH, Field(description="position along the crank")] = 0.0
+    angle: Annotated[float, u.ANGLE, Field(description="of its eccentric at crank angle zero")]
+    unbalance: Annotated[float, u.UNBALANCE, Field(ge=0)]
+    inertia: Annotated[float, u.SMALL_INERTIA, Field(ge=0, description="about its axis")] = 0.0
+
+
+Ambient = Annotated[float, u.PRESSURE, Field(gt=0, description="absolute, under the pistons")]
+
+
+class NoGas(Table):
+    source: Literal["none"] = "none"
+
+
+class MotoredGas(Table):
+    source: Literal["motored"]
+    ambient_pressure: Ambient = 101325.0
+    intake_pressure: Annotated[float | None, u.PRESSURE, Field(gt=0, description="while the cylinder is open")] = None
+    polytropic_exponent: Annotated[float, Field(ge=1, le=1.7)] = 1.32
+    closes: Annotated[
+        float, u.ANGLE, Field(description="valves shut, from firing top dead centre")
+    ] = -2.443460952792061
+    opens: Annotated[float, u.ANGLE, Field(description="a valve opens, from firing top dead centre")] = (
+        2.443460952792061
+    )
+
+
+class TraceGas(Table):
+    source: Literal["trace"]
+    ambient_pressure: Ambient = 101325.0
+    file: Name | None = None
+    files: dict[str, Name] = Field(default_factory=dict, description="one file per cylinder name")
+
+
+class CycleGas(Table):
+    """Single-zone working cycle. Angles are measured from firing top dead centre."""
+
+    source: Literal["cycle"]
+    ambient_pressure: Ambient = 101325.0
+    ambient_temperature: Annotated[float, u.TEMPERATURE, Field(gt=150, lt=400)] = 298.15
+    intake_temperature: Annotated[float, u.TEMPERATURE, Field(gt=150, lt=600)] = 315.0
+    intake_pressure: Annotated[float | None, u.PRESSURE, Field(gt=0, description="overrides what load gives")] = None
+    closed_throttle_pressure: Annotated[float, u.PRESSURE, Field(gt=0, description="intake pressure at load 0")] = 3.0e4
+    exhaust_pressure: Annotated[float, u.PRESSURE, Field(gt=0)] = 1.06e5
+    gas_constant: Annotated[float, u.Unit("J/kg/K", "J_per_kg_K", "a gas constant", ("J_per_kg_K",)), Field(gt=0)] = (
+        287.0
+    )
+    heat_capacity_ratio: Annotated[float, Field(gt=1.01, le=1.67, description="at 300 K")] = 1.38
+    heat_capacity_ratio_fall: Annotated[
+        float, u.Unit("1/K", "per_kK", "a rate per kelvin", ("per_kK", "per_K")), Field(ge=0, le=1e-4)
+    ] = 8.0e-5
+    lower_heating_value: Annotated[float, u.SPECIFIC_ENERGY, Field(ge=0)] = 43.0e6
+    air_fuel_ratio: Annotated[float, Field(gt=0, description="by mass")] = 13.5
+    combustion_efficiency: Annotated[float, Field(ge=0, le=1)] = 0.95
+    burn_start: Annotated[float, u.ANGLE] = -0.3839724354387525
+    burn_duration: Annotated[float, u.ANGLE, Field(gt=0)] = 0.9948376736367679
+    wiebe_a: Annotated[float, Field(gt=0, le=20)] = 5.0
+    wiebe_m: Annotated[float, Field(gt=0, le=10)] = 2.0
+    wall_temperature: Annotated[float, u.TEMPERATURE, Field(gt=150, lt=1500)] = 440.0
+    wall_heat_factor: Annotated[float, Field(ge=0, le=10, description="times the Woschni coefficient")] = 1.0
+    intake_opens: Annotated[float | None, u.ANGLE] = None
+    intake_closes: Annotated[float | None, u.ANGLE] = None
+    exhaust_opens: Annotated[float | None, u.ANGLE] = None
+    exhaust_closes: Annotated[float | None, u.ANGLE] = None
+    intake_flow_area: Annotated[float | None, u.AREA, Field(gt=0, description="greatest effective area")] = None
+    exhaust_flow_area: Annotated[float | None, u.AREA, Field(gt=0, description="greatest effective area")] = None
+
+
+class NoCharging(Table):
+    source: Literal["none"] = "none"
+
+
+class Friction(Table):
+    torque: Annotated[float, u.TORQUE, Field(ge=0, description="independent of speed")] = 0.0
+    viscous: Annotated[float, u.TORQUE_PER_SPEED, Field(ge=0)] = 0.0
+    mean_effective_pressure: Annotated[float, u.PRESSURE, Field(ge=0, description="at rest")] = 0.0
+    mean_effective_pressure_rise: Annotated[float, u.PRESSURE_PER_SPEED, Field(ge=0)] = 0.0
+
+
+class LoadBase(Table):
+    reacted_by: Annotated[
+        Name | None, Field(description="body that takes the output torque, or ground; default block")
+    ] = None
+
+
+class NoLoad(LoadBase):
+    law: Literal["none"] = "none"
+
+
+class ConstantLoad(LoadBase):
+    law: Literal["constant"]
+    torque: Annotated[float, u.TORQUE]
+
+
+class RoadLoad(LoadBase):
+    """Torque = torque + linear·speed + quadratic·speed² at the crank."""
+
+    law: Literal["road"]
+    torque: Annotated[float, u.TORQUE, Field(ge=0)] = 0.0
+    linear: Annotated[float, u.TORQUE_PER_SPEED, Field(ge=0)] = 0.0
+    quadratic: Annotated[float, u.TORQUE_PER_SPEED2, Field(ge=0)] = 0.0
+
+
+class DynamometerLoad(LoadBase):
+    """Torque = torque + slope·(speed − held speed)."""
+
+    law: Literal["dynamometer"]
+    speed: Annotated[float, u.SPEED, Field(gt=0)]
+    torque: Annotated[float, u.TORQUE] = 0.0
+    slope: Annotated[float, u.TORQUE_PER_SPEED, Field(ge=0)]
+
+
+Gas = Annotated[NoGas | MotoredGas | TraceGas | CycleGas, Field(discriminator="source")]
+Load = Annotated[NoLoad | ConstantLoad | RoadLoad | DynamometerLoad, Field(discriminator="law")]
+
+
+class Engine(Table):
+    strokes: Literal[2, 4] = 4
+    bore: Annotated[float, u.LENGTH, Field(gt=0)]
+    stroke: Annotated[float, u.LENGTH, Field(gt=0)]
+    rod_length: Annotated[float, u.LENGTH, Field(gt=0)]
+    compression_ratio: Annotated[float | None, Field(gt=1, le=40)] = None
+    body: Name
+    origin: Annotated[Vector, u.LENGTH, Field(description="a point on the crank axis, vehicle axes")]
+    crank_direction: Vector
+    reference_direction: Vector
+    firing_order: tuple[str, ...] = ()
+    piston: Piston
+    rod: Rod
+    crank: Crank
+    cylinder: Annotated[tuple[Cylinder, ...], Field(min_length=1)]
+    balance_shaft: tuple[BalanceShaft, ...] = ()
+    gas: Gas = NoGas()
+    charging: NoCharging = NoCharging()
+    friction: Friction = Friction()
+    load: Load = NoLoad()
+
+
+class Body(Table):
+    name: Name
+    mass: Annotated[float, u.MASS, Field(gt=0)]
+    centre_of_mass: Annotated[Vector, u.LENGTH]
+    inertia: Annotated[
+        tuple[float, float, float, float, float, float],
+        u.INERTIA,
+        Field(description="Ixx, Iyy, Izz, Ixy, Ixz, Iyz about the centre of mass"),
+    ]
+    inertia_products: Literal["matrix", "integral"] = "matrix"
+    moving_parts: Literal["included", "separate"] = "included"
+
+
+class MountBase(Table):
+    """What every mount law needs; a law adds its own keys in a subclass with its `law` word."""
+
+    name: Name
+    between: tuple[Name, Name]
+    at: Annotated[Vector, u.LENGTH]
+    axes: Annotated[Vector, u.ANGLE, Field(description="turns about fixed X, then Y, then Z")] = (0.0, 0.0, 0.0)
+    stiffness: Annotated[tuple[NonNegative, NonNegative, NonNegative], u.STIFFNESS]
+    damping: Annotated[tuple[NonNegative, NonNegative, NonNegative], u.DAMPING] = (0.0, 0.0, 0.0)
+
+
+class LinearMount(MountBase):
+    law: Literal["linear"] = "linear"
+
+
+class ProgressiveMount(MountBase):
+    """Stiffness rises with deflection: k·(1 + (d/doubling_deflection)²) along each axis."""
+
+    law: Literal["progressive"]
+    doubling_deflection: Annotated[
+        tuple[PositiveNumber, PositiveNumber, PositiveNumber],
+        u.LENGTH,
+        Field(description="deflection at which the stiffness has doubled"),
+    ]
+
+
+Mount = Annotated[LinearMount | ProgressiveMount, Field(discriminator="law")]
+
+
+class Sensor(Table):
+    name: Name
+    body: Name
+    at: Annotated[Vector, u.LENGTH]
+
+
+class Run(Table):
+    kind: Literal["steady", "free"] = "steady"
+    speed: Annotated[float, u.SPEED, Field(description="crank speed; the mean speed of a steady run")]
+    load: Annotated[float, Field(ge=0, le=1, description="share of full load")] = 1.0
+    duration: Annotated[float, u.TIME, Field(gt=0, le=3600, description="of the record")] = 1.0
+    sample_rate: Annotated[float, u.FREQUENCY, Field(gt=0, le=1e6)] = 10000.0
+    points_per_cycle: Annotated[int, Field(ge=36, le=7200, multiple_of=4)] = 720
+    start: Literal["static", "drawn"] = "static"
+    gravity: bool = True
+    relative_tolerance: Annotated[float, Field(ge=1e-12, le=1e-3)] = 1e-6
+    settle_tolerance: Annotated[float, Field(ge=1e-8, le=0.1, description="change from cycle to cycle")] = 1e-4
+    settle_cycles: Annotated[int, Field(ge=2, le=100000, description="most cycles to wait for a steady state")] = 4000
+
+
+class Case(Table):
+    case: CaseInfo = CaseInfo()
+    engine: Engine | None = None
+    body: Annotated[tuple[Body, ...], Field(min_length=1)]
+    mount: tuple[Mount, ...] = ()
+    sensor: tuple[Sensor, ...] = ()
+    run: Run | None = None

@@ -1,0 +1,118 @@
+"""Unit-suffixed keys: `stiffness_N_per_mm = 180` becomes 180 000 N/m. Units exist only here."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import cache
+
+ANGLE_WORDS = {"deg", "rad", "mrad", "arcmin", "arcsec", "turn", "rev", "grade"}
+
+
+@dataclass(frozen=True)
+class Unit:
+    """What a quantity is measured in: its SI unit and a customary suffix for examples.
+
+    `common` lists suffixes worth offering when an editor completes the key.
+    """
+
+    si: str
+    example: str
+    what: str
+    common: tuple[str, ...] = ()
+
+    @property
+    def is_angle(self) -> bool:
+        return self.si == "rad"
+
+    @property
+    def is_angular_speed(self) -> bool:
+        return self.si == "rad/s"
+
+
+class SuffixError(ValueError):
+    """A suffix that is no unit, or a unit of the wrong dimension."""
+
+
+@cache
+def _registry():
+    import pint
+
+    return pint.UnitRegistry()
+
+
+@cache
+def suffix_expression(suffix: str) -> str:
+    """`N_s_per_mm` -> `N*s/mm`; raises SuffixError for anything that is not words, `_per_` and powers."""
+    above, *below = re.split(r"_per_|^per_", suffix)
+    if len(below) > 1:
+        raise SuffixError(f"unit '{suffix}' has more than one 'per'")
+    parts = []
+    for sign, words in ((1, above), (-1, below[0] if below else "")):
+        for word in filter(None, words.split("_")):
+            match = re.fullmatch(r"([A-Za-zµ]+?)(\d?)", word)
+            if not match:
+                raise SuffixError(f"unknown unit '{suffix}'")
+            parts.append(f"{match[1]}**{sign * int(match[2] or 1)}")
+    if not parts:
+        raise SuffixError("the unit is missing")
+    return "*".join(parts)
+
+
+@cache
+def _linear_map(suffix: str, unit: Unit) -> tuple[float, float]:
+    """Scale and offset that take a number in `suffix` to SI."""
+    words = set(re.split(r"_|\d", suffix))
+    if unit.is_angle and not words <= ANGLE_WORDS:
+        raise SuffixError(f"unit '{suffix}' is not an angle")
+    expression = suffix_expression(suffix)
+    if unit.is_angular_speed:  # one Hz of a shaft is one turn per second
+        expression = re.sub(r"\b(k?)Hz\b", r"\1turn/s", expression)
+    registry = _registry()
+    try:
+        parsed = registry.parse_units(expression)
+        zero = registry.Quantity(0.0, parsed).to(unit.si).magnitude
+        one = registry.Quantity(1.0, parsed).to(unit.si).magnitude
+    except Exception as error:
+        reason = "is not " + unit.what if "Cannot convert" in str(error) else "is unknown"
+        raise SuffixError(f"unit '{suffix}' {reason}") from None
+    return one - zero, zero
+
+
+def to_si(value, suffix: str, unit: Unit):
+    """Convert a number, or lists of numbers, given in `suffix` to the SI unit of `unit`.
+
+    Anything that is not a number is handed back as it is, for the model's own check to name.
+    """
+    scale, offset = _linear_map(suffix, unit)
+    if isinstance(value, list):
+        return [to_si(item, suffix, unit) for item in value]
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return value
+    inverse = round(1.0 / scale)
+    if inverse > 1 and abs(inverse * scale - 1.0) < 1e-12:  # 72 mm is 0.072 m, not 0.07200000000000001 m
+        return value / inverse + offset
+    return value * scale + offset
+
+
+LENGTH = Unit("m", "mm", "a length", ("mm", "m", "cm", "in"))
+AREA = Unit("m**2", "mm2", "an area", ("mm2", "cm2", "m2"))
+MASS = Unit("kg", "kg", "a mass", ("kg", "g", "lb"))
+SMALL_MASS = Unit("kg", "g", "a mass", ("g", "kg", "oz"))
+INERTIA = Unit("kg*m**2", "kg_m2", "a moment of inertia", ("kg_m2", "kg_mm2", "g_m2"))
+SMALL_INERTIA = Unit("kg*m**2", "kg_mm2", "a moment of inertia", ("kg_mm2", "kg_m2", "g_mm2"))
+UNBALANCE = Unit("kg*m", "kg_mm", "an unbalance (mass times radius)", ("kg_mm", "g_mm", "kg_m"))
+ANGLE = Unit("rad", "deg", "an angle", ("deg", "rad"))
+SPEED = Unit("rad/s", "rpm", "a rotational speed", ("rpm", "rad_per_s", "Hz"))
+TIME = Unit("s", "s", "a time", ("s", "ms", "min"))
+FREQUENCY = Unit("Hz", "Hz", "a frequency", ("Hz", "kHz"))
+PRESSURE = Unit("Pa", "kPa", "a pressure", ("kPa", "bar", "Pa", "MPa", "psi"))
+PRESSURE_PER_SPEED = Unit("Pa*s", "bar_per_rpm", "a pressure per rotational speed", ("bar_per_rpm", "Pa_s"))
+TEMPERATURE = Unit("K", "K", "a temperature", ("K", "degC"))
+STIFFNESS = Unit("N/m", "N_per_mm", "a stiffness", ("N_per_mm", "N_per_m", "kN_per_mm", "lbf_per_in"))
+DAMPING = Unit("N*s/m", "N_s_per_mm", "a viscous damping rate", ("N_s_per_mm", "N_s_per_m"))
+TORQUE = Unit("N*m", "N_m", "a torque", ("N_m", "lbf_ft"))
+TORQUE_PER_SPEED = Unit("N*m*s", "N_m_s", "a torque per rotational speed", ("N_m_s", "N_m_per_rpm"))
+TORQUE_PER_SPEED2 = Unit("N*m*s**2", "N_m_s2", "a torque per squared rotational speed", ("N_m_s2", "N_m_per_rpm2"))
+SPECIFIC_ENERGY = Unit("J/kg", "MJ_per_kg", "an energy per mass", ("MJ_per_kg", "kJ_per_kg"))
+PER_TEMPERATURE = Unit("1/K", "per_K", "a rate per kelvin", ("per_K", "per_kK"))

@@ -1,0 +1,1 @@
+"""Packed model, equations of motion, stepper and the runs."""

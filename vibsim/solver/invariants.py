@@ -1,0 +1,45 @@
+"""Energy and momentum of a state: what the laws of mechanics keep constant."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vibsim.solver.motion import S_, V, W, scratch, velocities
+from vibsim.solver.packed import STATES_PER_BODY, Packed
+from vibsim.structure.rotation import matrix_of
+
+
+def kinetic_energy(y: np.ndarray, packed: Packed) -> float:
+    """Kinetic energy (J) of everything: half of momentum times velocity."""
+    model = packed.model
+    w, e = scratch(model.bodies.size)
+    speed = velocities(y, model, w, e)
+    energy = 0.5 * y[-1] * speed if model.carrier >= 0 else 0.0
+    for b in range(model.bodies.size):
+        at = STATES_PER_BODY * b
+        energy += 0.5 * (y[at + 7 : at + 10] @ w[b, V : V + 3] + y[at + 10 : at + 13] @ w[b, W : W + 3])
+    return float(energy)
+
+
+def weight_energy(y: np.ndarray, packed: Packed) -> float:
+    """Potential energy (J) of the weight of bodies and moving parts."""
+    model = packed.model
+    w, e = scratch(model.bodies.size)
+    velocities(y, model, w, e)
+    height = float(sum(model.bodies[b]["mass"] * y[STATES_PER_BODY * b + 2] for b in range(model.bodies.size)))
+    if model.carrier >= 0:
+        at = STATES_PER_BODY * model.carrier
+        height += model.train.mass * y[at + 2] + (matrix_of(y[at + 3 : at + 7]) @ e[S_ : S_ + 3])[2]
+    return model.gravity * height
+
+
+def momentum(y: np.ndarray, packed: Packed) -> tuple[np.ndarray, np.ndarray]:
+    """Total momentum (3, N s) and angular momentum about the vehicle origin (3, N m s), vehicle axes."""
+    linear, angular = np.zeros(3), np.zeros(3)
+    for b in range(len(packed.names)):
+        at = STATES_PER_BODY * b
+        own = matrix_of(y[at + 3 : at + 7])
+        push = own @ y[at + 7 : at + 10]
+        linear += push
+        angular += own @ y[at + 10 : at + 13] + np.cross(y[at : at + 3], push)
+    return linear, angular

@@ -1,0 +1,302 @@
+"""Equations of motion in momentum form.
+
+State: for each body its place x (m), quaternion, momentum P and angular momentum L about its reference point, both in
+its own axes; then crank angle φ and its momentum p. With V = (v, ω, φ̇) in the carrier's own axes and the kinetic energy
+½Vᵀ·M(φ)·V, the equations are Kirchhoff's (derived; Lamb 1932, art. 124, from memory):
+Ṗ + ω×P = F,  L̇ + ω×L + v×P = τ,  ṗ = ∂T/∂φ + gas − friction − load + gravity.
+The moving parts enter M by S = Σ m r, J, A = Σ m r', B = Σ m r×r', C = Σ m r'·r'.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from vibsim.engine.friction import friction_torque
+from vibsim.engine.kinematics import slider_crank
+from vibsim.engine.moving_mass import moving_mass
+from vibsim.engine.pressure import cylinder_pressure
+from vibsim.jit import inlined, kernel
+from vibsim.structure.mounts import mount_force
+from vibsim.structure.rotation import matrix_entries
+
+# columns of the scratch table, one row per body
+R, V, W, F, T = 0, 9, 12, 15, 18  # own-to-vehicle matrix, velocity, spin (own axes), force, moment (vehicle axes)
+WORK = 21
+# rows of the carrier's vectors, in its own axes
+S_, A_, A1_, B_, B1_, C_, J_, J1_ = 0, 3, 6, 9, 12, 15, 17, 23
+ENGINE = 29
+
+
+def scratch(bodies: int) -> tuple[np.ndarray, np.ndarray]:
+    """Work arrays of the equations of motion: (bodies, 21) and (29)."""
+    return np.zeros((bodies, WORK)), np.zeros(ENGINE)
+
+
+@inlined
+def fill_engine(theta, model, e):
+    """Write S, A = S', A', B, B', C, C', J, J' of carrier and moving parts at crank angle `theta` into e (29)."""
+    train, o = model.train, model.crank_origin
+    m = moving_mass(theta, train)
+    ox, oy, oz = o[0], o[1], o[2]
+    sx = train.moment_x
+    e[S_] = model.block_moment[0] + train.mass * ox + sx
+    e[S_ + 1] = model.block_moment[1] + train.mass * oy + m.y
+    e[S_ + 2] = model.block_moment[2] + train.mass * oz + m.z
+    e[A_], e[A_ + 1], e[A_ + 2] = 0.0, m.y1, m.z1
+    e[A1_], e[A1_ + 1], e[A1_ + 2] = 0.0, m.y2, m.z2
+    e[B_] = oy * m.z1 - oz * m.y1 + m.spin
+    e[B_ + 1], e[B_ + 2] = -ox * m.z1 - m.xz1, ox * m.y1 + m.xy1
+    e[B1_] = oy * m.z2 - oz * m.y2 + m.spin1
+    e[B1_ + 1], e[B1_ + 2] = -ox * m.z2 - m.xz2, ox * m.y2 + m.xy2
+    e[C_], e[C_ + 1] = m.polar, m.polar1
+    block = model.bodies[model.carrier]
+    qx = train.mass * ox * ox + 2.0 * ox * sx + train.moment_xx
+    qy = train.mass * oy * oy + 2.0 * oy * m.y + m.yy
+    qz = train.mass * oz * oz + 2.0 * oz * m.z + m.zz
+    e[J_], e[J_ + 1], e[J_ + 2] = block.xx + qy + qz, block.yy + qx + qz, block.zz + qx + qy
+    e[J_ + 3] = block.xy - (train.mass * ox * oy + ox * m.y + oy * sx + m.xy)
+    e[J_ + 4] = block.xz - (train.mass * ox * oz + ox * m.z + oz * sx + m.xz)
+    e[J_ + 5] = block.yz - (train.mass * oy * oz + oy * m.z + oz * m.y + m.yz)
+    qy1, qz1 = 2.0 * oy * m.y1 + m.yy1, 2.0 * oz * m.z1 + m.zz1
+    e[J1_], e[J1_ + 1], e[J1_ + 2] = qy1 + qz1, qz1, qy1
+    e[J1_ + 3] = -(ox * m.y1 + m.xy1)
+    e[J1_ + 4] = -(ox * m.z1 + m.xz1)
+    e[J1_ + 5] = -(oy * m.z1 + oz * m.y1 + m.yz1)
+
+
+@inlined
+def solve_mass(mass, e, px, py, pz, lx, ly, lz, p):
+    """Solve M·V = (P, L, p) for V = (v, ω, φ̇): v eliminated, then φ̇, then a symmetric 3 × 3 by cofactors."""
+    sx, sy, sz = e[S_], e[S_ + 1], e[S_ + 2]
+    ax, ay, az = e[A_], e[A_ + 1], e[A_ + 2]
+    i = 1.0 / mass
+    xx = e[J_] - (sy * sy + sz * sz) * i
+    yy = e[J_ + 1] - (sx * sx + sz * sz) * i
+    zz = e[J_ + 2] - (sx * sx + sy * sy) * i
+    xy, xz, yz = e[J_ + 3] + sx * sy * i, e[J_ + 4] + sx * sz * i, e[J_ + 5] + sy * sz * i
+    bx = e[B_] - (sy * az - sz * ay) * i
+    by = e[B_ + 1] - (sz * ax - sx * az) * i
+    bz = e[B_ + 2] - (sx * ay - sy * ax) * i
+    c = e[C_] - (ax * ax + ay * ay + az * az) * i
+    lx -= (sy * pz - sz * py) * i
+    ly -= (sz * px - sx * pz) * i
+    lz -= (sx * py - sy * px) * i
+    p -= (ax * px + ay * py + az * pz) * i
+    cxx, cyy, czz = yy * zz - yz * yz, xx * zz - xz * xz, xx * yy - xy * xy
+    cxy, cxz, cyz = xz * yz - xy * zz, xy * yz - xz * yy, xy * xz - xx * yz
+    d = 1.0 / (xx * cxx + xy * cxy + xz * cxz)
+    gx, gy, gz = (
+        d * (cxx * bx + cxy * by + cxz * bz),
+        d * (cxy * bx + cyy * by + cyz * bz),
+        d * (cxz * bx + cyz * by + czz * bz),
+    )
+    hx, hy, hz = (
+        d * (cxx * lx + cxy * ly + cxz * lz),
+        d * (cxy * lx + cyy * ly + cyz * lz),
+        d * (cxz * lx + cyz * ly + czz * lz),
+    )
+    rate = (p - bx * hx - by * hy - bz * hz) / (c - bx * gx - by * gy - bz * gz)
+    wx, wy, wz = hx - gx * rate, hy - gy * rate, hz - gz * rate
+    vx = (px - (wy * sz - wz * sy) - ax * rate) * i
+    vy = (py - (wz * sx - wx * sz) - ay * rate) * i
+    vz = (pz - (wx * sy - wy * sx) - az * rate) * i
+    return vx, vy, vz, wx, wy, wz, rate
+
+
+@inlined
+def velocities(y, model, w, e):
+    """Matrices, velocities and spins of all bodies into w, the carrier's sums into e; returns the crank speed."""
+    bodies = model.bodies.size
+    speed = y[13 * bodies + 1]
+    for b in range(bodies):
+        at = 13 * b
+        turn = matrix_entries(y[at + 3], y[at + 4], y[at + 5], y[at + 6])
+        for k in range(9):
+            w[b, k] = turn[k]
+        px, py, pz, lx, ly, lz = y[at + 7], y[at + 8], y[at + 9], y[at + 10], y[at + 11], y[at + 12]
+        if b == model.carrier:
+            fill_engine(y[13 * bodies], model, e)
+            mass = model.bodies[b].mass + model.train.mass
+            solved = solve_mass(mass, e, px, py, pz, lx, ly, lz, y[13 * bodies + 1])
+            w[b, V], w[b, V + 1], w[b, V + 2], w[b, W], w[b, W + 1], w[b, W + 2], speed = solved
+            continue
+        body = model.bodies[b]
+        i = 1.0 / body.mass
+        w[b, V], w[b, V + 1], w[b, V + 2] = px * i, py * i, pz * i
+        w[b, W] = body.inverse_xx * lx + body.inverse_xy * ly + body.inverse_xz * lz
+        w[b, W + 1] = body.inverse_xy * lx + body.inverse_yy * ly + body.inverse_yz * lz
+        w[b, W + 2] = body.inverse_xz * lx + body.inverse_yz * ly + body.inverse_zz * lz
+    return speed
+
+
+@inlined
+def point_motion(body, px, py, pz, y, w):
+    """Place (m) of a point of a body (own axes; ground for −1) and its velocity, both in vehicle axes."""
+    if body < 0:
+        return px, py, pz, 0.0, 0.0, 0.0
+    at = 13 * body
+    vx = w[body, V] + w[body, W + 1] * pz - w[body, W + 2] * py
+    vy = w[body, V + 1] + w[body, W + 2] * px - w[body, W] * pz
+    vz = w[body, V + 2] + w[body, W] * py - w[body, W + 1] * px
+    return (
+        y[at] + w[body, 0] * px + w[body, 1] * py + w[body, 2] * pz,
+        y[at + 1] + w[body, 3] * px + w[body, 4] * py + w[body, 5] * pz,
+        y[at + 2] + w[body, 6] * px + w[body, 7] * py + w[body, 8] * pz,
+        w[body, 0] * vx + w[body, 1] * vy + w[body, 2] * vz,
+        w[body, 3] * vx + w[body, 4] * vy + w[body, 5] * vz,
+        w[body, 6] * vx + w[body, 7] * vy + w[body, 8] * vz,
+    )
+
+
+@inlined
+def add_force(body, y, w, px, py, pz, fx, fy, fz):
+    """Add a force at a place, both in vehicle axes, to a body's force and moment about its reference point."""
+    if body < 0:
+        return
+    at = 13 * body
+    x, yy, z = px - y[at], py - y[at + 1], pz - y[at + 2]
+    w[body, F] += fx
+    w[body, F + 1] += fy
+    w[body, F + 2] += fz
+    w[body, T] += yy * fz - z * fy
+    w[body, T + 1] += z * fx - x * fz
+    w[body, T + 2] += x * fy - yy * fx
+
+
+@inlined
+def one_mount(n, y, model, w):
+    """Force of mount n on its second body, place of that force and deflection, all in vehicle axes.
+
+    The rate is that of the deflection as seen from the turning first body: the velocity of the second body's point
+    less that of the first body's matter at the same place, so that force times rate is the power lost.
+    """
+    mount = model.mounts[n]
+    a, b = mount.first, mount.second
+    xa, ya, za, ua, va, wa = point_motion(a, mount.first_x, mount.first_y, mount.first_z, y, w)
+    xb, yb, zb, ub, vb, wb = point_motion(b, mount.second_x, mount.second_y, mount.second_z, y, w)
+    dx, dy, dz = xb - xa, yb - ya, zb - za
+    ex, ey, ez = ub - ua, vb - va, wb - wa
+    if a < 0:
+        lx, ly, lz, rx, ry, rz = dx, dy, dz, ex, ey, ez
+    else:
+        lx = w[a, 0] * dx + w[a, 3] * dy + w[a, 6] * dz
+        ly = w[a, 1] * dx + w[a, 4] * dy + w[a, 7] * dz
+        lz = w[a, 2] * dx + w[a, 5] * dy + w[a, 8] * dz
+        rx = w[a, 0] * ex + w[a, 3] * ey + w[a, 6] * ez - (w[a, W + 1] * lz - w[a, W + 2] * ly)
+        ry = w[a, 1] * ex + w[a, 4] * ey + w[a, 7] * ez - (w[a, W + 2] * lx - w[a, W] * lz)
+        rz = w[a, 2] * ex + w[a, 5] * ey + w[a, 8] * ez - (w[a, W] * ly - w[a, W + 1] * lx)
+    gx, gy, gz = mount_force(
+        mount,
+        mount.xx * lx + mount.xy * ly + mount.xz * lz,
+        mount.yx * lx + mount.yy * ly + mount.yz * lz,
+        mount.zx * lx + mount.zy * ly + mount.zz * lz,
+        mount.xx * rx + mount.xy * ry + mount.xz * rz,
+        mount.yx * rx + mount.yy * ry + mount.yz * rz,
+        mount.zx * rx + mount.zy * ry + mount.zz * rz,
+    )
+    hx = mount.xx * gx + mount.yx * gy + mount.zx * gz
+    hy = mount.xy * gx + mount.yy * gy + mount.zy * gz
+    hz = mount.xz * gx + mount.yz * gy + mount.zz * gz
+    if a < 0:
+        return hx, hy, hz, xb, yb, zb, dx, dy, dz
+    fx = w[a, 0] * hx + w[a, 1] * hy + w[a, 2] * hz
+    fy = w[a, 3] * hx + w[a, 4] * hy + w[a, 5] * hz
+    fz = w[a, 6] * hx + w[a, 7] * hy + w[a, 8] * hz
+    return fx, fy, fz, xb, yb, zb, dx, dy, dz
+
+
+@inlined
+def load_torque(speed, load):
+    """Output torque (N m) at the crank; positive takes power from the engine."""
+    return load[0] + load[1] * speed + load[2] * speed * abs(speed)
+
+
+@inlined
+def add_forces(y, model, w, speed):
+    """Sum gravity, mounts and the reaction of the load into w (force and moment, vehicle axes)."""
+    for b in range(model.bodies.size):
+        w[b, F], w[b, F + 1], w[b, F + 2] = 0.0, 0.0, -model.gravity * model.bodies[b].mass
+        w[b, T], w[b, T + 1], w[b, T + 2] = 0.0, 0.0, 0.0
+    for n in range(model.mounts.size):
+        fx, fy, fz, x, yy, z, _, _, _ = one_mount(n, y, model, w)
+        add_force(model.mounts[n].second, y, w, x, yy, z, fx, fy, fz)
+        add_force(model.mounts[n].first, y, w, x, yy, z, -fx, -fy, -fz)
+    if model.carrier >= 0 and model.reactor != model.carrier:
+        torque = load_torque(speed, model.load)
+        for k in range(3):
+            w[model.carrier, T + k] -= torque * w[model.carrier, 3 * k]
+        if model.reactor >= 0:
+            for k in range(3):
+                w[model.reactor, T + k] += torque * w[model.carrier, 3 * k]
+
+
+@inlined
+def gas_torque(theta, speed, model):
+    """Torque (N m) of the gas on the crank: Σ (p − p_ambient)·dV/dφ."""
+    if not model.gas.active:
+        return 0.0
+    total, cos_theta, sin_theta = 0.0, math.cos(theta), math.sin(theta)
+    for i in range(model.train.cylinders.size):
+        cyl = model.train.cylinders[i]
+        cos_psi = cos_theta * cyl.cos_phase - sin_theta * cyl.sin_phase
+        sin_psi = sin_theta * cyl.cos_phase + cos_theta * cyl.sin_phase
+        slope = slider_crank(cos_psi, sin_psi, cyl.radius, cyl.rod_length, cyl.offset)[1]
+        total -= (cylinder_pressure(i, theta, speed, model.gas) - model.gas.ambient) * cyl.area * slope
+    return total
+
+
+@kernel
+def derivatives(y, model, w, e, out):
+    """Time derivative of the state y into out."""
+    bodies = model.bodies.size
+    speed = velocities(y, model, w, e)
+    add_forces(y, model, w, speed)
+    out[13 * bodies], out[13 * bodies + 1] = speed, 0.0
+    for b in range(bodies):
+        at = 13 * b
+        vx, vy, vz, wx, wy, wz = w[b, V], w[b, V + 1], w[b, V + 2], w[b, W], w[b, W + 1], w[b, W + 2]
+        out[at] = w[b, 0] * vx + w[b, 1] * vy + w[b, 2] * vz
+        out[at + 1] = w[b, 3] * vx + w[b, 4] * vy + w[b, 5] * vz
+        out[at + 2] = w[b, 6] * vx + w[b, 7] * vy + w[b, 8] * vz
+        qw, qx, qy, qz = y[at + 3], y[at + 4], y[at + 5], y[at + 6]
+        out[at + 3] = -0.5 * (qx * wx + qy * wy + qz * wz)
+        out[at + 4] = 0.5 * (qw * wx + qy * wz - qz * wy)
+        out[at + 5] = 0.5 * (qw * wy + qz * wx - qx * wz)
+        out[at + 6] = 0.5 * (qw * wz + qx * wy - qy * wx)
+        fx = w[b, 0] * w[b, F] + w[b, 3] * w[b, F + 1] + w[b, 6] * w[b, F + 2]
+        fy = w[b, 1] * w[b, F] + w[b, 4] * w[b, F + 1] + w[b, 7] * w[b, F + 2]
+        fz = w[b, 2] * w[b, F] + w[b, 5] * w[b, F + 1] + w[b, 8] * w[b, F + 2]
+        tx = w[b, 0] * w[b, T] + w[b, 3] * w[b, T + 1] + w[b, 6] * w[b, T + 2]
+        ty = w[b, 1] * w[b, T] + w[b, 4] * w[b, T + 1] + w[b, 7] * w[b, T + 2]
+        tz = w[b, 2] * w[b, T] + w[b, 5] * w[b, T + 1] + w[b, 8] * w[b, T + 2]
+        px, py, pz, lx, ly, lz = y[at + 7], y[at + 8], y[at + 9], y[at + 10], y[at + 11], y[at + 12]
+        if b == model.carrier:  # the moving parts' weight, whose arm and torque turn with the crank
+            gx, gy, gz = -model.gravity * w[b, 6], -model.gravity * w[b, 7], -model.gravity * w[b, 8]
+            moving = model.train.mass
+            fx, fy, fz = fx + moving * gx, fy + moving * gy, fz + moving * gz
+            tx += e[S_ + 1] * gz - e[S_ + 2] * gy
+            ty += e[S_ + 2] * gx - e[S_] * gz
+            tz += e[S_] * gy - e[S_ + 1] * gx
+            weight = e[A_] * gx + e[A_ + 1] * gy + e[A_ + 2] * gz
+            out[13 * bodies + 1] = weight + _crank_rate(y[13 * bodies], speed, model, e, vx, vy, vz, wx, wy, wz)
+        out[at + 7] = fx - (wy * pz - wz * py)
+        out[at + 8] = fy - (wz * px - wx * pz)
+        out[at + 9] = fz - (wx * py - wy * px)
+        out[at + 10] = tx - (wy * lz - wz * ly) - (vy * pz - vz * py)
+        out[at + 11] = ty - (wz * lx - wx * lz) - (vz * px - vx * pz)
+        out[at + 12] = tz - (wx * ly - wy * lx) - (vx * py - vy * px)
+
+
+@inlined
+def _crank_rate(theta, speed, model, e, vx, vy, vz, wx, wy, wz):
+    """∂T/∂φ plus the torques on the crank: ½ω·J'ω + v·(ω×A) + φ̇(v·A' + ω·B') + ½C'φ̇² + gas − friction − load."""
+    spin = 0.5 * (wx * wx * e[J1_] + wy * wy * e[J1_ + 1] + wz * wz * e[J1_ + 2])
+    spin += wx * wy * e[J1_ + 3] + wx * wz * e[J1_ + 4] + wy * wz * e[J1_ + 5]
+    ax, ay, az = e[A_], e[A_ + 1], e[A_ + 2]
+    sway = vx * (wy * az - wz * ay) + vy * (wz * ax - wx * az) + vz * (wx * ay - wy * ax)
+    both = vx * e[A1_] + vy * e[A1_ + 1] + vz * e[A1_ + 2] + wx * e[B1_] + wy * e[B1_ + 1] + wz * e[B1_ + 2]
+    energy = spin + sway + speed * (both + 0.5 * e[C_ + 1] * speed)
+    torque = gas_torque(theta, speed, model) - friction_torque(speed, model.friction) - load_torque(speed, model.load)
+    return energy + torque

@@ -1,0 +1,178 @@
+"""Everything the results file holds, computed from states: the second pass after integration."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vibsim.engine.friction import friction_torque
+from vibsim.engine.pressure import cylinder_pressure
+from vibsim.inputs.models import Sensor
+from vibsim.jit import kernel
+from vibsim.solver.motion import (
+    A1_,
+    A_,
+    B1_,
+    C_,
+    J1_,
+    V,
+    W,
+    derivatives,
+    gas_torque,
+    load_torque,
+    one_mount,
+    solve_mass,
+)
+from vibsim.solver.packed import STATES_PER_BODY, Packed
+from vibsim.structure.rotation import conjugate, multiply, quaternion_of_matrix, rotation_vectors
+
+
+@dataclass(frozen=True)
+class Observed:
+    """Output quantities over n points, SI units, vehicle axes; see DESIGN of the results file for names and signs."""
+
+    crank_angle: np.ndarray
+    crank_speed: np.ndarray
+    gas_torque: np.ndarray
+    inertia_torque: np.ndarray
+    load_torque: np.ndarray
+    friction_torque: np.ndarray
+    cylinder_pressure: np.ndarray
+    mount_force: np.ndarray
+    mount_deflection: np.ndarray
+    body_displacement: np.ndarray
+    body_velocity: np.ndarray
+    body_acceleration: np.ndarray
+    body_rotation: np.ndarray
+    sensor_acceleration: np.ndarray
+
+
+@kernel
+def _carrier_rates(model, r, e, out, at, speed, crank):
+    """Accelerations (v̇, ω̇, φ̈) of the carrier: M·V̇ = momentum rates − φ̇·M'·V."""
+    vx, vy, vz, wx, wy, wz = r[V], r[V + 1], r[V + 2], r[W], r[W + 1], r[W + 2]
+    ax, ay, az = e[A_], e[A_ + 1], e[A_ + 2]
+    px = out[at + 7] - speed * (wy * az - wz * ay + e[A1_] * speed)
+    py = out[at + 8] - speed * (wz * ax - wx * az + e[A1_ + 1] * speed)
+    pz = out[at + 9] - speed * (wx * ay - wy * ax + e[A1_ + 2] * speed)
+    j = e[J1_ : J1_ + 6]
+    lx = out[at + 10] - speed * (ay * vz - az * vy + j[0] * wx + j[3] * wy + j[4] * wz + e[B1_] * speed)
+    ly = out[at + 11] - speed * (az * vx - ax * vz + j[3] * wx + j[1] * wy + j[5] * wz + e[B1_ + 1] * speed)
+    lz = out[at + 12] - speed * (ax * vy - ay * vx + j[4] * wx + j[5] * wy + j[2] * wz + e[B1_ + 2] * speed)
+    change = e[A1_] * vx + e[A1_ + 1] * vy + e[A1_ + 2] * vz
+    change += e[B1_] * wx + e[B1_ + 1] * wy + e[B1_ + 2] * wz + e[C_ + 1] * speed
+    p = out[crank + 1] - speed * change
+    return solve_mass(model.bodies[model.carrier].mass + model.train.mass, e, px, py, pz, lx, ly, lz, p)
+
+
+@kernel
+def _plain_rates(model, b, out, at):
+    body = model.bodies[b]
+    i = 1.0 / body.mass
+    lx, ly, lz = out[at + 10], out[at + 11], out[at + 12]
+    return (
+        out[at + 7] * i,
+        out[at + 8] * i,
+        out[at + 9] * i,
+        body.inverse_xx * lx + body.inverse_xy * ly + body.inverse_xz * lz,
+        body.inverse_xy * lx + body.inverse_yy * ly + body.inverse_yz * lz,
+        body.inverse_xz * lx + body.inverse_yz * ly + body.inverse_zz * lz,
+        0.0,
+    )
+
+
+@kernel
+def _point_acceleration(r, a, p, out):
+    """Acceleration (vehicle axes) of a body's point p (own axes); a = (v̇, ω̇) in own axes."""
+    wx, wy, wz = r[W], r[W + 1], r[W + 2]
+    ux = r[V] + wy * p[2] - wz * p[1]
+    uy = r[V + 1] + wz * p[0] - wx * p[2]
+    uz = r[V + 2] + wx * p[1] - wy * p[0]
+    fx = a[0] + a[4] * p[2] - a[5] * p[1] + wy * uz - wz * uy
+    fy = a[1] + a[5] * p[0] - a[3] * p[2] + wz * ux - wx * uz
+    fz = a[2] + a[3] * p[1] - a[4] * p[0] + wx * uy - wy * ux
+    for k in range(3):
+        out[k] = r[3 * k] * fx + r[3 * k + 1] * fy + r[3 * k + 2] * fz
+
+
+@kernel
+def _observe(
+    states, model, sensor_body, sensor_point, torque, pressure, force, deflection, velocity, acceleration, feel
+):
+    """Fill the output arrays from states (n, state); torque (n, 5): speed, gas, inertia, load, friction."""
+    bodies, crank = model.bodies.size, states.shape[1] - 2
+    w, e = np.zeros((bodies, 21)), np.zeros(29)
+    out, origin = np.zeros(states.shape[1]), np.zeros(3)
+    rates = np.zeros((bodies, 7))
+    for n in range(states.shape[0]):
+        y = states[n]
+        derivatives(y, model, w, e, out)
+        speed, theta = out[crank], y[crank]
+        for b in range(bodies):
+            at, r = STATES_PER_BODY * b, w[b]
+            if b == model.carrier:
+                solved = _carrier_rates(model, r, e, out, at, speed, crank)
+            else:
+                solved = _plain_rates(model, b, out, at)
+            for k in range(7):
+                rates[b, k] = solved[k]
+            for k in range(3):
+                velocity[n, b, k] = out[at + k]
+            _point_acceleration(r, rates[b], origin, acceleration[n, b])
+        for m in range(sensor_body.size):
+            _point_acceleration(w[sensor_body[m]], rates[sensor_body[m]], sensor_point[m], feel[n, m])
+        for m in range(model.mounts.size):
+            fx, fy, fz, _, _, _, dx, dy, dz = one_mount(m, y, model, w)
+            force[n, m, 0], force[n, m, 1], force[n, m, 2] = fx, fy, fz
+            deflection[n, m, 0], deflection[n, m, 1], deflection[n, m, 2] = dx, dy, dz
+        for i in range(pressure.shape[1]):
+            pressure[n, i] = cylinder_pressure(i, theta, speed, model.gas)
+        gas, load = gas_torque(theta, speed, model), load_torque(speed, model.load)
+        friction = friction_torque(speed, model.friction)
+        turning = 0.0
+        if model.carrier >= 0:
+            c = model.carrier
+            turning = model.train.rotor_inertia * rates[c, 6] + model.train.rotor_momentum * rates[c, 3]
+        torque[n, 0], torque[n, 1], torque[n, 2] = speed, gas, turning - gas + load + friction
+        torque[n, 3], torque[n, 4] = load, friction
+
+
+def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> Observed:
+    """Output quantities at states (n, state)."""
+    model, points = packed.model, len(states)
+    bodies, mounts = len(packed.names), model.mounts.size
+    cylinders = model.train.cylinders.size
+    torque, pressure = np.zeros((points, 5)), np.zeros((points, cylinders))
+    force, deflection = np.zeros((points, mounts, 3)), np.zeros((points, mounts, 3))
+    velocity, acceleration = np.zeros((points, bodies, 3)), np.zeros((points, bodies, 3))
+    feel = np.zeros((points, len(sensors), 3))
+    body, point = _sensor_places(packed, sensors)
+    _observe(states, model, body, point, torque, pressure, force, deflection, velocity, acceleration, feel)
+    by_body = states[:, : STATES_PER_BODY * bodies].reshape(points, bodies, STATES_PER_BODY)
+    drawn = np.array([quaternion_of_matrix(own) for own in packed.axes])
+    return Observed(
+        crank_angle=states[:, -2].copy(),
+        crank_speed=torque[:, 0],
+        gas_torque=torque[:, 1],
+        inertia_torque=torque[:, 2],
+        load_torque=torque[:, 3],
+        friction_torque=torque[:, 4],
+        cylinder_pressure=pressure,
+        mount_force=force,
+        mount_deflection=deflection,
+        body_displacement=by_body[:, :, :3] - packed.centres,
+        body_velocity=velocity,
+        body_acceleration=acceleration,
+        body_rotation=rotation_vectors(multiply(by_body[:, :, 3:7], conjugate(drawn))),
+        sensor_acceleration=feel,
+    )
+
+
+def _sensor_places(packed: Packed, sensors: tuple[Sensor, ...]) -> tuple[np.ndarray, np.ndarray]:
+    body = np.array([packed.names.index(sensor.body) for sensor in sensors], dtype=np.int64)
+    point = np.zeros((len(sensors), 3))
+    for n, sensor in enumerate(sensors):
+        b = body[n]
+        point[n] = packed.axes[b].T @ (np.array(sensor.at) - packed.centres[b])
+    return body, point

@@ -1,0 +1,194 @@
+"""The case packed into arrays for the jitted code."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+from typing import NamedTuple
+
+import numpy as np
+
+from vibsim.engine.friction import friction_coefficients
+from vibsim.engine.layout import Layout, resolve_layout
+from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, Train, moving_mass, pack_train
+from vibsim.engine.pressure import SPEED_DEPENDENT, Gas, Operating, no_gas, pack_gas
+from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
+from vibsim.inputs.errors import InputError
+from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad
+from vibsim.structure.mounts import pack_mounts
+
+STANDARD_GRAVITY = 9.80665
+AVERAGE_POINTS = 720
+SPEED_NODES = np.array([0.1, 0.25, 0.5, 0.75, 0.9, 1.0, 1.1, 1.25, 1.5])
+STATES_PER_BODY = 13  # place (3), quaternion (4), momentum and angular momentum in own axes (3 + 3)
+
+
+Triple = tuple[float, float, float]
+
+# one record per body: about the case's centre of mass in the body's own axes, which are vehicle axes as drawn, or
+# engine axes for the body that carries the engine; there mass and inertia are the block's
+ENTRIES = {"xx": (0, 0), "yy": (1, 1), "zz": (2, 2), "xy": (0, 1), "xz": (0, 2), "yz": (1, 2)}
+BODY = np.dtype(
+    [("mass", float)] + [(entry, float) for entry in ENTRIES] + [(f"inverse_{entry}", float) for entry in ENTRIES]
+)
+
+
+class Model(NamedTuple):
+    """Everything the equations of motion need, SI units.
+
+    `bodies` records; `carrier` the body with the engine (−1 none), `block_moment` its block's first moment and
+    `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records;
+    `friction` dry torque and torque per speed; `load` torque a + b·speed + c·speed·|speed| at the crank, reacted by
+    body `reactor` (−1 ground).
+    """
+
+    bodies: np.ndarray
+    carrier: int
+    block_moment: Triple
+    crank_origin: Triple
+    train: Train
+    mounts: np.ndarray
+    gas: Gas
+    friction: tuple[float, float]
+    load: Triple
+    reactor: int
+    gravity: float
+
+
+class Packed(NamedTuple):
+    """A model with what is needed to read its states: names, drawn places, own axes, layout."""
+
+    model: Model
+    names: list[str]
+    centres: np.ndarray
+    axes: np.ndarray
+    layout: Layout | None
+
+    @property
+    def cycle(self) -> float:
+        return self.layout.cycle if self.layout else 4.0 * math.pi
+
+    @property
+    def state_size(self) -> int:
+        return STATES_PER_BODY * len(self.names) + 2
+
+
+def pack(case: Case, folder: Path) -> Packed:
+    """Resolve a checked case into arrays.
+
+    Raises InputError for what only shows once the engine is resolved: firing angles, throws, traces, and moving parts
+    heavier than the weighed whole that includes them.
+    """
+    engine = case.engine
+    names = [body.name for body in case.body]
+    centres = [np.array(body.centre_of_mass) for body in case.body]
+    axes = [np.eye(3) for _ in names]
+    layout, train, carrier = None, _no_train(), -1
+    if engine is not None:
+        layout = resolve_layout(engine)
+        train, carrier = pack_train(engine, layout), names.index(engine.body)
+        axes[carrier] = layout.axes
+    inertia = np.array([own.T @ _inertia(body) @ own for body, own in zip(case.body, axes, strict=True)])
+    mass = np.array([body.mass for body in case.body])
+    moment, origin = np.zeros(3), np.zeros(3)
+    if layout is not None:
+        origin = layout.axes.T @ (layout.origin - centres[carrier])
+        block = _block(case.body[carrier], inertia[carrier], train, origin)
+        mass[carrier], moment, inertia[carrier] = block
+    bodies = np.zeros(len(names), dtype=BODY)
+    bodies["mass"], inverse = mass, np.linalg.inv(inertia)
+    for entry, (row, column) in ENTRIES.items():
+        bodies[entry], bodies[f"inverse_{entry}"] = inertia[:, row, column], inverse[:, row, column]
+    model = Model(
+        bodies=bodies,
+        carrier=carrier,
+        block_moment=_triple(moment),
+        crank_origin=_triple(origin),
+        train=train,
+        mounts=pack_mounts(case.mount, names, centres, axes),
+        gas=_gas(case, layout, folder),
+        friction=friction_coefficients(engine, layout) if engine and layout else (0.0, 0.0),
+        load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0),
+        reactor=_reactor(engine, names, carrier),
+        gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
+    )
+    return Packed(model, names, np.array(centres), np.array(axes), layout)
+
+
+def _triple(vector: np.ndarray) -> Triple:
+    return float(vector[0]), float(vector[1]), float(vector[2])
+
+
+def _inertia(body: Body) -> np.ndarray:
+    return inertia_matrix(np.array(body.inertia), body.inertia_products == "integral")
+
+
+def moments_about_reference(theta: float, train: Train, origin: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """First moment (3) and inertia (3, 3) of the moving parts about the carrier's reference point, engine axes.
+
+    Without the constant axial inertia of crank and shafts.
+    """
+    m = moving_mass(theta, train)
+    first = np.array([train.moment_x, m.y, m.z])
+    second = np.array([[train.moment_xx, m.xy, m.xz], [m.xy, m.yy, m.yz], [m.xz, m.yz, m.zz]])
+    second = second + np.outer(origin, first) + np.outer(first, origin) + train.mass * np.outer(origin, origin)
+    return train.mass * origin + first, np.trace(second) * np.eye(3) - second
+
+
+def _block(body: Body, inertia: np.ndarray, train: Train, origin: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+    """Mass, first moment and inertia of the block: the body as given, less the moving parts if they were weighed in."""
+    axial = np.zeros((3, 3))
+    axial[0, 0] = train.axial_inertia
+    if body.moving_parts == "separate":
+        return body.mass, np.zeros(3), inertia + axial
+    # eccentrics average to nothing over their own turn, whatever their ratio
+    sliders = train._replace(eccentrics=np.zeros(0, ECCENTRIC))
+    angles = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
+    sums = [moments_about_reference(angle, sliders, origin) for angle in angles]
+    first = np.mean([item[0] for item in sums], axis=0)
+    block = inertia - np.mean([item[1] for item in sums], axis=0)
+    mass = body.mass - train.mass
+    advice = 'weigh again, or say moving_parts = "separate"'
+    if mass <= 0.0:
+        raise InputError(
+            f"body '{body.name}'.mass_kg: got {body.mass:g}; its moving parts alone weigh {train.mass:g}; {advice}"
+        )
+    central = block - (first @ first * np.eye(3) - np.outer(first, first)) / mass
+    reason = why_not_an_inertia(central - axial) or why_not_an_inertia(central)
+    if reason:
+        raise InputError(f"body '{body.name}'.inertia_kg_m2: without its moving parts {reason}; {advice}")
+    return mass, -first, block
+
+
+def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
+    if case.engine is None or layout is None:
+        return no_gas([], 4.0 * math.pi)
+    speed, load = (abs(case.run.speed), case.run.load) if case.run else (100.0, 1.0)
+    speeds = np.array([speed])
+    if case.run and case.run.kind == "free" and case.engine.gas.source in SPEED_DEPENDENT:
+        speeds = np.maximum(SPEED_NODES * speed, 20.0)
+        speeds = np.unique(speeds)
+    return pack_gas(case.engine, layout, [Operating(float(value), load, folder) for value in speeds])
+
+
+def load_coefficients(engine: Engine) -> Triple:
+    """Output torque as a + b·speed + c·speed·|speed| (N m, N m s, N m s²)."""
+    load = engine.load
+    if isinstance(load, ConstantLoad):
+        return load.torque, 0.0, 0.0
+    if isinstance(load, RoadLoad):
+        return load.torque, load.linear, load.quadratic
+    if isinstance(load, DynamometerLoad):
+        return load.torque - load.slope * load.speed, load.slope, 0.0
+    return 0.0, 0.0, 0.0
+
+
+def _reactor(engine: Engine | None, names: list[str], carrier: int) -> int:
+    by = engine.load.reacted_by if engine else None
+    if by is None:
+        return carrier
+    return -1 if by == GROUND else names.index(by)
+
+
+def _no_train() -> Train:
+    return Train(np.zeros(0, CYLINDER), np.zeros(0, ECCENTRIC), 0.0, 0.0, 0.0, 1.0, 1.0, 0.0)

@@ -1,0 +1,122 @@
+"""Runs: from a case to its solution. To add a run kind, write a function like `run_free` and enter it in KINDS."""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+
+from vibsim.inputs.errors import InputError
+from vibsim.inputs.models import Case, Run
+from vibsim.solver.failure import explain_failure
+from vibsim.solver.observe import observe
+from vibsim.solver.packed import Packed, pack
+from vibsim.solver.solution import Solution
+from vibsim.solver.start import equilibrium, error_control, require_engine, state_at
+from vibsim.solver.steady import settle
+from vibsim.solver.stepper import REACHED_ANGLE, REACHED_TIME, Grid, Stepper, advance, grid, no_grid, start_stepper
+
+Progress = Callable[[str, float, float], None]
+CHUNK = 0.05  # s of simulated time between progress reports
+MOST_STEPS = 2_000_000  # in one chunk; a run that needs more is stiff
+
+
+def no_progress(phase: str, done: float, total: float) -> None:
+    """Progress sink that shows nothing."""
+
+
+def simulate(case: Case, folder: Path | str = ".", progress: Progress = no_progress) -> Solution:
+    """Run a case; CSV files named in it are looked for in `folder`.
+
+    Raises InputError for what is wrong in the case, RunFailure when the run cannot be carried through.
+    """
+    if case.run is None:
+        raise InputError("run: is missing; add a [run] table with kind and speed_rpm")
+    packed = pack(case, Path(folder))
+    require_engine(packed)
+    begin = time.perf_counter()
+    solution = KINDS[case.run.kind](case, case.run, packed, progress)
+    return Solution(**{**vars(solution), "seconds": time.perf_counter() - begin})
+
+
+def points_in(run: Run) -> int:
+    """Points of the time grid: duration × rate + 1, both ends in."""
+    return round(run.duration * run.sample_rate) + 1
+
+
+def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
+    """Spin at the given speed at time zero, then leave alone."""
+    displacement = np.zeros((len(packed.names), 6))
+    if run.start == "static":
+        displacement = equilibrium(packed).displacement
+    stepper = start_stepper(state_at(packed, displacement, 0.0, run.speed), packed.model, 1e-5)
+    times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
+    angles = grid(0.0, packed.cycle / run.points_per_cycle, _angle_room(run, packed), packed.state_size)
+    _integrate(stepper, case, packed, run, (times, angles), progress)
+    whole = _whole_cycles(angles, run)
+    return Solution(
+        case=case,
+        packed=packed,
+        time=np.arange(len(times.times)) / run.sample_rate,
+        over_time=observe(times.states, packed, case.sensor),
+        angle=angles.step * np.arange(whole) if whole else None,
+        over_angle=observe(angles.states[:whole], packed, case.sensor) if whole else None,
+        settling=None,
+        counts=_counts(stepper),
+    )
+
+
+def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
+    """Hold the mean speed by the load torque, wait until cycles repeat, then record."""
+    stepper, packed, settling = settle(case, run, packed, progress)
+    stepper.clock[0] = 0.0
+    times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
+    angles = grid(0.0, packed.cycle / run.points_per_cycle, run.points_per_cycle, packed.state_size)
+    _integrate(stepper, case, packed, run, (times, angles), progress)
+    if angles.next[0] < len(angles.times):  # a record shorter than one cycle: go on to its end
+        control = error_control(packed, run.relative_tolerance, MOST_STEPS)
+        advance(stepper, packed.model, control, math.inf, packed.cycle, no_grid(), angles)
+    return Solution(
+        case=case,
+        packed=packed,
+        time=np.arange(len(times.times)) / run.sample_rate,
+        over_time=observe(times.states, packed, case.sensor),
+        angle=angles.step * np.arange(run.points_per_cycle),
+        over_angle=observe(angles.states, packed, case.sensor),
+        settling=settling,
+        counts=_counts(stepper),
+    )
+
+
+def _integrate(
+    stepper: Stepper, case: Case, packed: Packed, run: Run, grids: tuple[Grid, Grid], progress: Progress
+) -> None:
+    control = error_control(packed, run.relative_tolerance, MOST_STEPS)
+    end = (points_in(run) - 1) / run.sample_rate
+    for chunk in range(1, math.ceil(end / CHUNK) + 1):
+        until = min(end, chunk * CHUNK)
+        status = advance(stepper, packed.model, control, until, math.inf, *grids)
+        if status not in (REACHED_TIME, REACHED_ANGLE):
+            raise explain_failure(status, stepper, packed, case)
+        progress("recording", until, end)
+
+
+def _angle_room(run: Run, packed: Packed) -> int:
+    """Most angle points a free run may need; the engine may speed up, so twice what its first speed passes."""
+    cycles = 2.0 * abs(run.speed) * run.duration / packed.cycle + 2.0
+    return int(cycles) * run.points_per_cycle
+
+
+def _whole_cycles(angles: Grid, run: Run) -> int:
+    return int(angles.next[0]) // run.points_per_cycle * run.points_per_cycle
+
+
+def _counts(stepper: Stepper) -> dict[str, int]:
+    accepted, rejected, evaluations = (int(value) for value in stepper.tally[:3])
+    return {"steps": accepted, "rejected_steps": rejected, "evaluations": evaluations}
+
+
+KINDS: dict[str, Callable[[Case, Run, Packed, Progress], Solution]] = {"free": run_free, "steady": run_steady}

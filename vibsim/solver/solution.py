@@ -1,0 +1,43 @@
+"""What a run returns: output quantities on its grids, and how the run went."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from vibsim.inputs.models import Case
+from vibsim.solver.observe import Observed
+from vibsim.solver.packed import Packed
+
+
+@dataclass(frozen=True)
+class Settling:
+    """How a steady run settled: cycles waited, largest change from cycle to cycle (share), what changed most."""
+
+    settled: bool
+    cycles: int
+    residual: float
+    tolerance: float
+    slowest: str
+    load_torque: float
+    mean_speed: float
+
+
+@dataclass(frozen=True)
+class Solution:
+    """A run's output. `time` (n) s with `over_time`; `angle` (m) rad with `over_angle` on a uniform crank-angle grid.
+
+    In a steady run the angle grid is one working cycle from crank angle zero; in a free run it spans every whole
+    cycle passed (None when none was).
+    """
+
+    case: Case
+    packed: Packed
+    time: np.ndarray
+    over_time: Observed
+    angle: np.ndarray | None
+    over_angle: Observed | None
+    settling: Settling | None
+    counts: dict[str, int] = field(default_factory=dict)
+    seconds: float = 0.0

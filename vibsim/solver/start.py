@@ -1,0 +1,91 @@
+"""Where a run starts: bodies as drawn or in static equilibrium, the crank turning, everything else at rest."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vibsim.inputs.errors import RunFailure
+from vibsim.solver.motion import A_, B_, C_, derivatives, fill_engine, scratch
+from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
+from vibsim.solver.stepper import Control
+from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_matrix, quaternion_of_vector
+from vibsim.structure.statics import Equilibrium, find_equilibrium
+
+PLACE_FLOOR, ANGLE_FLOOR = 1e-3, 1e-3  # m, rad: the scales that tolerance is a share of
+SPEED_FLOOR, SPIN_FLOOR, CRANK_FLOOR = 0.1, 0.1, 1.0  # m/s, rad/s, rad/s
+CRANK_SHARE = 0.1  # of the crank's momentum: its swing, which is what is asked for, is a small part of it
+
+
+def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0, speed: float = 0.0) -> np.ndarray:
+    """State with bodies displaced (bodies, 6: m, rotation vector) and at rest, the crank at speed (rad/s)."""
+    model, bodies = packed.model, len(packed.names)
+    y = np.zeros(packed.state_size)
+    for b in range(bodies):
+        at = STATES_PER_BODY * b
+        y[at : at + 3] = packed.centres[b] + displacement[b, :3]
+        turn = quaternion_of_vector(displacement[b, 3:])
+        y[at + 3 : at + 7] = multiply(turn, quaternion_of_matrix(packed.axes[b]))
+    y[-2], y[-1] = crank_angle, speed
+    if model.carrier >= 0:
+        e = scratch(bodies)[1]
+        fill_engine(crank_angle, model, e)
+        at = STATES_PER_BODY * model.carrier
+        y[at + 7 : at + 10] = e[A_ : A_ + 3] * speed
+        y[at + 10 : at + 13] = e[B_ : B_ + 3] * speed
+        y[-1] = e[C_] * speed
+    return y
+
+
+def without_gas(model: Model) -> Model:
+    return model._replace(gas=model.gas._replace(active=False))
+
+
+def static_forces(packed: Packed, displacement: np.ndarray, torque: float, gravity: float) -> np.ndarray:
+    """Force (N) and moment (N m, about each reference point), vehicle axes, on bodies at rest; flat (6 per body).
+
+    The crank is held in the block at angle zero; `torque` (N m) is the output torque; `gravity` m/s².
+    """
+    model = without_gas(packed.model)._replace(load=(float(torque), 0.0, 0.0), gravity=gravity)
+    y = state_at(packed, displacement.reshape(-1, 6))
+    w, e = scratch(len(packed.names))
+    out = np.zeros(y.size)
+    derivatives(y, model, w, e, out)
+    forces = []
+    for b in range(len(packed.names)):
+        at = STATES_PER_BODY * b
+        own = matrix_of(y[at + 3 : at + 7])
+        forces += [own @ out[at + 7 : at + 10], own @ out[at + 10 : at + 13]]
+    return np.concatenate(forces)
+
+
+def equilibrium(packed: Packed, torque: float = 0.0) -> Equilibrium:
+    """Static equilibrium under weight and an output torque (N m). Raises RunFailure."""
+    model = packed.model
+    total = float(model.bodies["mass"].sum()) + model.train.mass
+
+    def residual(x: np.ndarray, share: float) -> np.ndarray:
+        return static_forces(packed, x, share * torque, share * model.gravity)
+
+    scale = max(total * model.gravity, abs(torque), 1.0)
+    return find_equilibrium(residual, packed.names, scale)
+
+
+def error_control(packed: Packed, tolerance: float, most_steps: int) -> Control:
+    """Error floors and weights of the states: places and rotations absolute, momenta with a floor of small speeds."""
+    model = packed.model
+    floor, relative = np.empty(packed.state_size), np.ones(packed.state_size)
+    for b in range(len(packed.names)):
+        at = STATES_PER_BODY * b
+        mass = model.bodies[b]["mass"] + (model.train.mass if b == model.carrier else 0.0)
+        floor[at : at + 3], relative[at : at + 3] = PLACE_FLOOR, 0.0
+        floor[at + 3 : at + 7], relative[at + 3 : at + 7] = ANGLE_FLOOR, 0.0
+        floor[at + 7 : at + 10] = mass * SPEED_FLOOR
+        floor[at + 10 : at + 13] = max(model.bodies[b][entry] for entry in ("xx", "yy", "zz")) * SPIN_FLOOR
+    floor[-2], relative[-2] = 1.0, 0.0
+    floor[-1], relative[-1] = CRANK_FLOOR * model.train.rotor_inertia, CRANK_SHARE
+    return Control(tolerance, floor, relative, most_steps)
+
+
+def require_engine(packed: Packed) -> None:
+    if packed.layout is None:
+        raise RunFailure("engine: is missing; a run needs an [engine] table (vibsim modes works without one)")

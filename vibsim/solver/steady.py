@@ -1,0 +1,192 @@
+"""Steady running: the load torque that holds the mean speed, and cycles repeated until they agree.
+
+The governor acts once a cycle, so that within a cycle the load follows its own law and the state can become periodic.
+It estimates the missing torque from the change of mean speed over the last cycle, I·ΔΩ/T, and adds a share of the
+speed error (derived: a proportional–integral rule on cycle means; with these gains the error of a rigid rotor shrinks
+by more than half each cycle).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from vibsim.engine.friction import friction_torque
+from vibsim.inputs.errors import RunFailure
+from vibsim.inputs.models import Case, Run
+from vibsim.jit import kernel
+from vibsim.solver.failure import explain_failure
+from vibsim.solver.motion import C_, ENGINE, derivatives, fill_engine, gas_torque, load_torque
+from vibsim.solver.observe import Observed, observe
+from vibsim.solver.packed import STATES_PER_BODY, Packed
+from vibsim.solver.solution import Settling
+from vibsim.solver.start import equilibrium, error_control, state_at
+from vibsim.solver.stepper import REACHED_ANGLE, Stepper, advance, grid, no_grid, start_stepper
+
+WATCHED = 72  # points of a cycle compared with the cycle before
+TREND_GAIN, SPEED_GAIN = 0.7, 0.35
+SMALLEST_FORCE = 1e-3  # of the largest mount's swing: mounts that move less are compared with this
+PLANNING_POINTS = 1440
+MOST_STEPS = 2_000_000
+
+
+@dataclass
+class _Cycle:
+    """One settling cycle: its duration (s) and what is watched over it."""
+
+    mean_speed: float
+    crank_speed: np.ndarray
+    mount_force: np.ndarray
+
+
+def settle(
+    case: Case, run: Run, packed: Packed, progress: Callable[[str, float, float], None]
+) -> tuple[Stepper, Packed, Settling]:
+    """Integrate cycle by cycle until the change from one cycle to the next is below tolerance.
+
+    Returns the stepper at crank angle zero of a new cycle, the model with the load that holds the speed, and how it
+    settled. The load's own law stays in force; the governor adds a torque to it.
+    """
+    torque = mean_torque(packed, run.speed)
+    packed = _with_added_load(packed, torque - load_torque(run.speed, packed.model.load))
+    stepper = start_stepper(_first_state(packed, run, torque), packed.model, 1e-5)
+    watch = _Watch(run)
+    inertia = _mean_inertia(packed)
+    for _ in range(run.settle_cycles):
+        watch.take(_one_cycle(stepper, case, run, packed))
+        progress("settling", watch.share_done(), 1.0)
+        if watch.settled:
+            break
+        added = inertia * run.speed / packed.cycle * (TREND_GAIN * watch.trend + SPEED_GAIN * watch.error)
+        packed = _with_added_load(packed, added)
+        derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
+    return stepper, packed, watch.report(float(load_torque(run.speed, packed.model.load)))
+
+
+def _with_added_load(packed: Packed, torque: float) -> Packed:
+    constant, linear, quadratic = packed.model.load
+    return packed._replace(model=packed.model._replace(load=(constant + torque, linear, quadratic)))
+
+
+class _Watch:
+    """Compares each cycle with the one before."""
+
+    def __init__(self, run: Run):
+        self.run = run
+        self.cycles = 0
+        self.trend = self.error = 0.0
+        self.residual = self.first_residual = math.inf
+        self.slowest = "crank speed"
+        self.last: _Cycle | None = None
+
+    def take(self, cycle: _Cycle) -> None:
+        self.error = cycle.mean_speed - self.run.speed
+        if self.last is not None:
+            self.trend = cycle.mean_speed - self.last.mean_speed
+            self.residual, self.slowest = _change(cycle, self.last, self.run.speed)
+            self.first_residual = min(self.first_residual, max(self.residual, self.run.settle_tolerance))
+        self.last, self.cycles = cycle, self.cycles + 1
+
+    @property
+    def settled(self) -> bool:
+        tolerance = self.run.settle_tolerance
+        return self.residual < tolerance and abs(self.error) < tolerance * self.run.speed
+
+    def share_done(self) -> float:
+        """Progress of the decaying residual on a logarithmic scale, 0 to 1."""
+        tolerance = self.run.settle_tolerance
+        if self.cycles < 3 or self.first_residual <= tolerance:
+            return 0.0
+        return min(max(1.0 - math.log(self.residual / tolerance) / math.log(1.0 / tolerance), 0.0), 1.0)
+
+    def report(self, torque: float) -> Settling:
+        assert self.last is not None
+        return Settling(
+            self.settled,
+            self.cycles,
+            self.residual,
+            self.run.settle_tolerance,
+            self.slowest,
+            torque,
+            self.last.mean_speed,
+        )
+
+
+@kernel
+def _plan(angles, speed, model, gas, inertia):
+    """Gas torque (N m) and inertia felt at the crank (kg m²) at crank angles on a still block."""
+    e = np.zeros(ENGINE)
+    for n in range(angles.size):
+        gas[n] = gas_torque(angles[n], speed, model)
+        fill_engine(angles[n], model, e)
+        inertia[n] = e[C_]
+
+
+def _planned(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    angles = np.linspace(0.0, packed.cycle, PLANNING_POINTS, endpoint=False)
+    gas, inertia = np.empty_like(angles), np.empty_like(angles)
+    _plan(angles, speed, packed.model, gas, inertia)
+    return angles, gas, inertia
+
+
+def mean_torque(packed: Packed, speed: float) -> float:
+    """Mean of gas less friction torque (N m) over a cycle at constant speed (rad/s)."""
+    return float(_planned(packed, speed)[1].mean() - friction_torque(speed, packed.model.friction))
+
+
+def _mean_inertia(packed: Packed) -> float:
+    return float(_planned(packed, 1.0)[2].mean())
+
+
+def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
+    """Static equilibrium under the mean torque, the crank at its speed at angle zero of a cycle on a still block.
+
+    From ½·C(θ)·φ̇² = E + ∫(T_gas − T_mean) dθ, E chosen to meet the mean speed (derived: energy of the crank train).
+    """
+    angles, gas, inertia = _planned(packed, run.speed)
+    work = np.concatenate([[0.0], np.cumsum(gas - gas.mean())[:-1]]) * angles[1]
+    energy = 0.5 * inertia.mean() * run.speed**2
+    for _ in range(30):
+        speeds = np.sqrt(np.maximum(2.0 * (energy + work) / inertia, (0.05 * run.speed) ** 2))
+        mean = 1.0 / np.mean(1.0 / speeds)
+        energy *= (run.speed / mean) ** 2
+    displacement = np.zeros((len(packed.names), 6))
+    if run.start == "static":
+        displacement = equilibrium(packed, torque).displacement
+    return state_at(packed, displacement, 0.0, float(speeds[0]))
+
+
+def _one_cycle(stepper: Stepper, case: Case, run: Run, packed: Packed) -> _Cycle:
+    """Advance one working cycle and set the crank angle back to zero."""
+    control = error_control(packed, run.relative_tolerance, MOST_STEPS)
+    points = grid(0.0, packed.cycle / WATCHED, WATCHED, packed.state_size)
+    begin = float(stepper.clock[0])
+    patience = begin + 20.0 * packed.cycle / run.speed
+    status = advance(stepper, packed.model, control, patience, packed.cycle, no_grid(), points)
+    if status != REACHED_ANGLE:
+        raise _stalled(run) if status == 0 else explain_failure(status, stepper, packed, case)
+    stepper.y[STATES_PER_BODY * len(packed.names)] = 0.0
+    seen: Observed = observe(points.states, packed, ())
+    return _Cycle(packed.cycle / (float(stepper.clock[0]) - begin), seen.crank_speed, seen.mount_force)
+
+
+def _stalled(run: Run) -> RunFailure:
+    return RunFailure(
+        f"the engine stalled: it cannot turn a cycle at run.speed {run.speed * 30.0 / math.pi:.0f} rpm; "
+        "check engine.crank.inertia, engine.gas and run.load"
+    )
+
+
+def _change(current: _Cycle, previous: _Cycle, speed: float) -> tuple[float, str]:
+    """Largest change from the cycle before, as a share: of mean speed, or of each mount's own swing of force."""
+    changes = {"crank speed": float(np.abs(current.crank_speed - previous.crank_speed).max()) / speed}
+    if current.mount_force.shape[1]:
+        swing = np.ptp(current.mount_force, axis=0).max(axis=1)
+        scale = np.maximum(swing, max(SMALLEST_FORCE * swing.max(), 1e-9))
+        moved = np.abs(current.mount_force - previous.mount_force).max(axis=(0, 2)) / scale
+        changes[f"mount {int(moved.argmax()) + 1}"] = float(moved.max())
+    slowest = max(changes, key=lambda name: changes[name])
+    return changes[slowest], slowest

@@ -1,0 +1,1 @@
+"""Rigid bodies, mounts, statics and modes: what the engine sits on."""

@@ -1,0 +1,53 @@
+"""Natural frequencies, damping, shapes and kinetic-energy shares of bodies on mounts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Modes:
+    """Modes in order of frequency.
+
+    `frequency` (n) undamped natural frequency in Hz; `damping` (n) share of critical; `shape` (n, bodies, 6) complex,
+    largest entry 1 (m, rad); `energy` (n, bodies, 6) share of kinetic energy, each mode summing to 1. Of a mode damped
+    past critical the slower root is given, with damping 1.
+    """
+
+    frequency: np.ndarray
+    damping: np.ndarray
+    shape: np.ndarray
+    energy: np.ndarray
+
+
+def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray) -> Modes:
+    """Modes of M·x'' + C·x' + K·x = 0 (6 unknowns per body), from the eigenvalues of the first-order form.
+
+    The energy share of entry i is Re(conj(φ_i)·(M·φ)_i) over its sum (common practice in mount design, no source).
+    """
+    size = len(mass)
+    inverse = np.linalg.inv(mass)
+    first_order = np.block([[np.zeros((size, size)), np.eye(size)], [-inverse @ stiffness, -inverse @ damping]])
+    roots, vectors = np.linalg.eig(first_order)
+    keep = [index for index, root in enumerate(roots) if root.imag > 0.0]
+    real = [index for index, root in enumerate(roots) if root.imag == 0.0]
+    keep += _one_of_each_pair(roots, real, size - len(keep))
+    keep.sort(key=lambda index: abs(roots[index]))
+    roots, shapes = roots[keep], vectors[:size, keep].T
+    shapes = np.array([shape / shape[np.abs(shape).argmax()] for shape in shapes])
+    speed = np.abs(roots)
+    energy = np.real(np.conj(shapes) * (shapes @ mass.T))
+    energy /= energy.sum(axis=1, keepdims=True)
+    return Modes(
+        frequency=speed / (2.0 * np.pi),
+        damping=np.where(speed > 0.0, -roots.real / np.where(speed > 0.0, speed, 1.0), 0.0),
+        shape=shapes.reshape(len(keep), -1, 6),
+        energy=energy.reshape(len(keep), -1, 6),
+    )
+
+
+def _one_of_each_pair(roots: np.ndarray, real: list[int], wanted: int) -> list[int]:
+    """Of the real roots (overdamped pairs, bodies nothing holds) the slower ones, so that a mode counts once."""
+    return sorted(real, key=lambda index: abs(roots[index]))[:wanted]

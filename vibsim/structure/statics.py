@@ -1,0 +1,91 @@
+"""Static equilibrium of bodies on nonlinear mounts: damped Newton with the load brought on in steps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from vibsim.inputs.errors import RunFailure
+
+STEPS = np.tile([1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6], 1)  # m and rad; forces are smooth, central differences
+FORCE_TOLERANCE = 1e-8  # of the largest load
+LARGEST_MOVE = np.array([0.05, 0.05, 0.05, 0.2, 0.2, 0.2])  # m, rad in one Newton step
+DIRECTIONS = ("X", "Y", "Z", "roll about X", "pitch about Y", "yaw about Z")
+
+Residual = Callable[[np.ndarray, float], np.ndarray]
+
+
+@dataclass(frozen=True)
+class Equilibrium:
+    """Displacements (bodies, 6): translation (m) and rotation vector (rad); largest force left over (N)."""
+
+    displacement: np.ndarray
+    residual: float
+
+
+def jacobian(function: Callable[[np.ndarray], np.ndarray], x: np.ndarray, steps: np.ndarray) -> np.ndarray:
+    """Central-difference Jacobian of function at x with one step per unknown."""
+    columns = []
+    for index, step in enumerate(steps):
+        shift = np.zeros_like(x)
+        shift[index] = step
+        columns.append((function(x + shift) - function(x - shift)) / (2.0 * step))
+    return np.array(columns).T
+
+
+def find_equilibrium(residual: Residual, names: list[str], scale: float) -> Equilibrium:
+    """Solve residual(x, share) = 0 at the whole load.
+
+    `residual` gives forces and moments (6 per body, N and N m) at displacements x (6 per body) under a share of the
+    load; `scale` is the largest load (N). Tries the whole load at once, then ever smaller shares.
+    Raises RunFailure naming the body and direction that nothing holds, or that Newton's method did not close.
+    """
+    x, share, step = np.zeros(6 * len(names)), 0.0, 1.0
+    while share < 1.0:
+        trial = _newton(residual, x, min(1.0, share + step), scale)
+        if trial is not None:
+            x, share, step = trial, min(1.0, share + step), 2.0 * step
+            continue
+        step *= 0.25
+        if step < 1e-3:
+            raise RunFailure(_explain(residual, x, names))
+    left = float(np.abs(residual(x, 1.0)).max())
+    return Equilibrium(x.reshape(-1, 6), left)
+
+
+def _newton(residual: Residual, x: np.ndarray, share: float, scale: float) -> np.ndarray | None:
+    x = x.copy()
+    limit = np.tile(LARGEST_MOVE, x.size // 6)
+    force = residual(x, share)
+    for _ in range(60):
+        if np.abs(force).max() <= FORCE_TOLERANCE * scale:
+            return x
+        slope = jacobian(lambda trial: residual(trial, share), x, np.tile(STEPS, x.size // 6))
+        move = np.linalg.lstsq(slope, -force, rcond=1e-10)[0]
+        move /= max(1.0, float(np.max(np.abs(move) / limit)))
+        factor, size = 1.0, np.linalg.norm(force)
+        while factor > 1e-4:
+            trial_force = residual(x + factor * move, share)
+            if np.linalg.norm(trial_force) < size * (1.0 - 1e-4 * factor):
+                break
+            factor *= 0.5
+        else:
+            return None
+        x, force = x + factor * move, trial_force
+    return None
+
+
+def _explain(residual: Residual, x: np.ndarray, names: list[str]) -> str:
+    """Say which body is free to move and where, from the slackest direction of the stiffness."""
+    slope = jacobian(lambda trial: residual(trial, 0.0), x, np.tile(STEPS, x.size // 6))
+    _, sizes, rows = np.linalg.svd(slope)
+    worst = int(np.abs(rows[-1]).argmax())
+    body, direction = names[worst // 6], DIRECTIONS[worst % 6]
+    if sizes[-1] < 1e-8 * sizes[0]:
+        return (
+            f"no static equilibrium: body '{body}' is not held in {direction}; add a mount, or set run.gravity = false "
+            'or run.start = "drawn"'
+        )
+    return f"no static equilibrium found: body '{body}' moves too far in {direction}; check mount stiffness_N_per_mm"
