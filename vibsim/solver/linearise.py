@@ -1,0 +1,124 @@
+"""The mounted bodies made linear about static equilibrium: mass, damping and stiffness matrices."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
+from vibsim.solver.packed import STATES_PER_BODY, Packed
+from vibsim.solver.start import equilibrium, state_at, without_gas
+from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_vector
+from vibsim.structure.statics import Equilibrium, jacobian
+
+AVERAGE_POINTS = 360
+LENGTH_STEP, SPEED_STEP = 1e-6, 1e-4  # m or rad, m/s or rad/s
+
+Crank = Literal["locked", "free"]
+
+
+@dataclass(frozen=True)
+class Linear:
+    """M·x'' + C·x' + K·x = f. Square matrices, 6 unknowns per body: its centre of mass along vehicle X, Y, Z (m) and
+    small turns about them (rad), forces in N and moments about the centre of mass in N m."""
+
+    names: list[str]
+    mass: np.ndarray
+    damping: np.ndarray
+    stiffness: np.ndarray
+    equilibrium: Equilibrium
+
+
+def linearise(packed: Packed, torque: float = 0.0, crank: Crank = "locked") -> Linear:
+    """Matrices about the static equilibrium under weight and output torque (N m).
+
+    With the crank "locked" the engine moves as one rigid whole (the usual convention for mount modes); "free" lets the
+    crank's inertia stay behind in roll, as it does in a running engine. The moving parts enter by their average over a
+    revolution. Raises RunFailure when there is no equilibrium.
+    """
+    rest = equilibrium(packed, torque)
+    start = state_at(packed, rest.displacement)
+    model = without_gas(packed.model)._replace(load=(torque, 0.0, 0.0), friction=(0.0, 0.0))
+    packed = packed._replace(model=model)
+    revolution = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
+    mass = _mass_matrix(packed, start, crank, revolution)
+    at_rest = _mass_matrix(packed, start, "locked", start[-2:-1])
+    still = np.zeros(len(mass))
+    stiffness = -jacobian(lambda x: _forces(packed, start, x, still, at_rest), still, still + LENGTH_STEP)
+    damping = -jacobian(lambda v: _forces(packed, start, still, v, at_rest), still, still + SPEED_STEP)
+    return Linear(packed.names, mass, damping, stiffness, rest)
+
+
+def _forces(packed: Packed, start: np.ndarray, x: np.ndarray, v: np.ndarray, mass: np.ndarray) -> np.ndarray:
+    """Force and moment (6 per body, vehicle axes) with bodies moved by x from `start` and moving at v, crank at rest."""
+    y = start.copy()
+    for b in range(len(packed.names)):
+        at = STATES_PER_BODY * b
+        y[at : at + 3] += x[6 * b : 6 * b + 3]
+        y[at + 3 : at + 7] = multiply(quaternion_of_vector(x[6 * b + 3 : 6 * b + 6]), y[at + 3 : at + 7])
+        own = matrix_of(y[at + 3 : at + 7])
+        push = mass[6 * b : 6 * b + 6] @ v
+        y[at + 7 : at + 10], y[at + 10 : at + 13] = own.T @ push[:3], own.T @ push[3:]
+    if packed.model.carrier >= 0:
+        y[-1] = _crank_momentum_at_rest(packed, y, v)
+    w, e = scratch(len(packed.names))
+    out = np.zeros(y.size)
+    derivatives(y, packed.model, w, e, out)
+    forces = np.zeros(x.size)
+    for b in range(len(packed.names)):
+        at = STATES_PER_BODY * b
+        own = matrix_of(y[at + 3 : at + 7])
+        forces[6 * b : 6 * b + 3] = own @ out[at + 7 : at + 10]
+        forces[6 * b + 3 : 6 * b + 6] = own @ out[at + 10 : at + 13]
+    return forces
+
+
+def _crank_momentum_at_rest(packed: Packed, y: np.ndarray, v: np.ndarray) -> float:
+    """The crank's momentum that leaves it still in its moving block: A·v + B·ω."""
+    b = packed.model.carrier
+    own = matrix_of(y[STATES_PER_BODY * b + 3 : STATES_PER_BODY * b + 7])
+    e = np.zeros(ENGINE)
+    fill_engine(y[-2], packed.model, e)
+    return float(e[A_ : A_ + 3] @ own.T @ v[6 * b : 6 * b + 3] + e[B_ : B_ + 3] @ own.T @ v[6 * b + 3 : 6 * b + 6])
+
+
+def _mass_matrix(packed: Packed, start: np.ndarray, crank: Crank, angles: np.ndarray) -> np.ndarray:
+    """Mass matrix in vehicle axes, averaged over crank angles (rad)."""
+    model = packed.model
+    mass = np.zeros((6 * len(packed.names), 6 * len(packed.names)))
+    for b, body in enumerate(model.bodies):
+        own = matrix_of(start[STATES_PER_BODY * b + 3 : STATES_PER_BODY * b + 7])
+        if b == model.carrier:
+            block = _carrier_mass(packed, crank, angles)
+        else:
+            block = np.zeros((6, 6))
+            block[:3, :3] = body["mass"] * np.eye(3)
+            block[3:, 3:] = _symmetric([body[entry] for entry in ("xx", "yy", "zz", "xy", "xz", "yz")])
+        turn = np.kron(np.eye(2), own)
+        mass[6 * b : 6 * b + 6, 6 * b : 6 * b + 6] = turn @ block @ turn.T
+    return mass
+
+
+def _carrier_mass(packed: Packed, crank: Crank, angles: np.ndarray) -> np.ndarray:
+    """Mass matrix (6, 6) of the engine's body in its own axes, averaged over crank angles."""
+    model = packed.model
+    total = model.bodies[model.carrier]["mass"] + model.train.mass
+    mean, e = np.zeros((6, 6)), np.zeros(ENGINE)
+    for angle in angles:
+        fill_engine(angle, model, e)
+        sx, sy, sz = e[S_ : S_ + 3]
+        cross = np.array([[0.0, -sz, sy], [sz, 0.0, -sx], [-sy, sx, 0.0]])
+        block = np.block([[total * np.eye(3), -cross], [cross, _symmetric(e[J_ : J_ + 6])]])
+        if crank == "free":
+            along = np.concatenate([e[A_ : A_ + 3], e[B_ : B_ + 3]])
+            block -= np.outer(along, along) / e[C_]
+        mean += block / len(angles)
+    return mean
+
+
+def _symmetric(entries) -> np.ndarray:
+    xx, yy, zz, xy, xz, yz = entries
+    return np.array([[xx, xy, xz], [xy, yy, yz], [xz, yz, zz]])

@@ -1,0 +1,1 @@
+"""Many runs, one question: plain functions of a case that return plain data."""

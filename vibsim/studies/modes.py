@@ -1,0 +1,65 @@
+"""Natural frequencies of the mounted bodies about static equilibrium."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vibsim.inputs.loader import CaseFile
+from vibsim.solver.linearise import Crank, linearise
+from vibsim.solver.packed import pack
+from vibsim.structure.modes import Modes, modes_of
+
+DIRECTIONS = ("X", "Y", "Z", "roll", "pitch", "yaw")
+
+
+@dataclass(frozen=True)
+class ModesResult:
+    """Modes with the names of the bodies and their static displacement (bodies, 6: m, rad)."""
+
+    bodies: list[str]
+    modes: Modes
+    displacement: np.ndarray
+
+    def dominant(self, index: int) -> tuple[str, str, float]:
+        """Body, direction and share of kinetic energy of the largest entry of a mode."""
+        shares = self.modes.energy[index]
+        body, direction = np.unravel_index(int(shares.argmax()), shares.shape)
+        return self.bodies[int(body)], DIRECTIONS[int(direction)], float(shares[body, direction])
+
+    def table(self) -> list[dict]:
+        """One row per mode: frequency, damping, dominant motion, kinetic-energy share per body and direction."""
+        rows = []
+        for index, frequency in enumerate(self.modes.frequency):
+            body, direction, share = self.dominant(index)
+            energy = {
+                name: dict(zip(DIRECTIONS, self.modes.energy[index, b].tolist(), strict=True))
+                for b, name in enumerate(self.bodies)
+            }
+            shape = {
+                name: {
+                    "real": self.modes.shape[index, b].real.tolist(),
+                    "imaginary": self.modes.shape[index, b].imag.tolist(),
+                }
+                for b, name in enumerate(self.bodies)
+            }
+            rows.append(
+                {
+                    "mode": index + 1,
+                    "frequency_Hz": float(frequency),
+                    "damping_ratio": float(self.modes.damping[index]),
+                    "moves_most": f"{body} {direction}",
+                    "energy_share": share,
+                    "energy": energy,
+                    "shape": shape,
+                }
+            )
+        return rows
+
+
+def find_modes(case_file: CaseFile, crank: Crank = "locked") -> ModesResult:
+    """Modes of a case about its static equilibrium; see `linearise` for what the crank does."""
+    linear = linearise(pack(case_file.case, case_file.folder), crank=crank)
+    modes = modes_of(linear.mass, linear.damping, linear.stiffness)
+    return ModesResult(linear.names, modes, linear.equilibrium.displacement)
