@@ -39,7 +39,7 @@ class Operating:
 class Curve:
     """Piecewise cubic pressure over one cycle from firing top dead centre.
 
-    `breaks` (n + 1) rad from 0 to the cycle's end; `coefficients` (n, 4) Pa, of powers 0 to 3 of the angle past a break.
+    `breaks` (n + 1) rad from 0 to the cycle's end; `coefficients` (n, 4) Pa, of powers of the angle past it.
     """
 
     breaks: np.ndarray

@@ -105,13 +105,14 @@ def _distinct(lines: list[str]) -> list[str]:
     return list(dict.fromkeys(lines))
 
 
-def _unit_of(info: FieldInfo) -> Unit | None:
+def unit_of(info: FieldInfo) -> Unit | None:
+    """The unit a field is measured in, if it is a quantity."""
     return next((item for item in info.metadata if isinstance(item, Unit)), None)
 
 
 def written_key(name: str, info: FieldInfo) -> str:
     """The key a field is customarily written with: `bore` -> `bore_mm`."""
-    unit = _unit_of(info)
+    unit = unit_of(info)
     return f"{name}_{unit.example}" if unit else name
 
 
@@ -144,9 +145,9 @@ def _read_table(model: type[Table], raw: dict[str, Any], where: Location, readin
 
 def _match_key(model: type[Table], key: str, where: Location, reading: Reading, value: Any) -> tuple[str, Any] | None:
     fields = model.model_fields
-    if key in fields and _unit_of(fields[key]) is None:
+    if key in fields and unit_of(fields[key]) is None:
         return key, value
-    bases = [name for name in fields if _unit_of(fields[name]) and (key == name or key.startswith(name + "_"))]
+    bases = [name for name in fields if unit_of(fields[name]) and (key == name or key.startswith(name + "_"))]
     if not bases:
         names = [written_key(name, info) for name, info in fields.items()]
         near = difflib.get_close_matches(key, names, n=1, cutoff=0.6)
@@ -154,7 +155,7 @@ def _match_key(model: type[Table], key: str, where: Location, reading: Reading, 
         reading.report((*where, key), None, f"unknown key; {hint}")
         return None
     name = max(bases, key=len)
-    unit = _unit_of(fields[name])
+    unit = unit_of(fields[name])
     assert unit is not None
     try:
         return name, to_si(value, key[len(name) + 1 :], unit)
@@ -258,7 +259,7 @@ def field_at(where: Location) -> FieldInfo | None:
 def _list_words(info: FieldInfo | None, where: Location) -> str:
     if info and tables_of(info.annotation):
         return f"must be a list of tables; write [[{'.'.join(str(step) for step in where)}]]"
-    return "must be a list of numbers" if info and _unit_of(info) else "must be a list"
+    return "must be a list of numbers" if info and unit_of(info) else "must be a list"
 
 
 def _length(where: Location) -> int:
@@ -286,7 +287,7 @@ def _written_value(where: Location, item: Any, reading: Reading) -> Any:
 def _allowed(item: Any, where: Location) -> str:
     context = item.get("ctx", {})
     info = field_at(where)
-    unit = _unit_of(info) if info else None
+    unit = unit_of(info) if info else None
     limit = f" {unit.si.replace('**', '^')}" if unit else ""
     words = {
         "greater_than": "must be greater than {gt:g}",

@@ -38,7 +38,10 @@ class SuffixError(ValueError):
 def _registry():
     import pint
 
-    return pint.UnitRegistry()
+    try:
+        return pint.UnitRegistry(cache_folder=":auto:")  # parsed definitions, kept between runs
+    except OSError:  # no folder to write to
+        return pint.UnitRegistry()
 
 
 @cache

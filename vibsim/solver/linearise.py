@@ -14,7 +14,7 @@ from vibsim.solver.start import equilibrium, state_at, without_gas
 from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_vector
 from vibsim.structure.statics import Equilibrium, jacobian
 
-AVERAGE_POINTS = 360
+AVERAGE_POINTS = 96
 LENGTH_STEP, SPEED_STEP = 1e-6, 1e-4  # m or rad, m/s or rad/s
 
 Crank = Literal["locked", "free"]
@@ -53,7 +53,7 @@ def linearise(packed: Packed, torque: float = 0.0, crank: Crank = "locked") -> L
 
 
 def _forces(packed: Packed, start: np.ndarray, x: np.ndarray, v: np.ndarray, mass: np.ndarray) -> np.ndarray:
-    """Force and moment (6 per body, vehicle axes) with bodies moved by x from `start` and moving at v, crank at rest."""
+    """Force and moment (6 per body, vehicle axes), bodies moved by x from `start` and moving at v, crank at rest."""
     y = start.copy()
     for b in range(len(packed.names)):
         at = STATES_PER_BODY * b

@@ -53,7 +53,7 @@ def settle(
     torque = mean_torque(packed, run.speed)
     packed = _with_added_load(packed, torque - load_torque(run.speed, packed.model.load))
     stepper = start_stepper(_first_state(packed, run, torque), packed.model, 1e-5)
-    watch = _Watch(run)
+    watch = _Watch(run, [mount.name for mount in case.mount])
     inertia = _mean_inertia(packed)
     for _ in range(run.settle_cycles):
         watch.take(_one_cycle(stepper, case, run, packed))
@@ -74,8 +74,8 @@ def _with_added_load(packed: Packed, torque: float) -> Packed:
 class _Watch:
     """Compares each cycle with the one before."""
 
-    def __init__(self, run: Run):
-        self.run = run
+    def __init__(self, run: Run, mounts: list[str]):
+        self.run, self.mounts = run, mounts
         self.cycles = 0
         self.trend = self.error = 0.0
         self.residual = self.first_residual = math.inf
@@ -86,7 +86,7 @@ class _Watch:
         self.error = cycle.mean_speed - self.run.speed
         if self.last is not None:
             self.trend = cycle.mean_speed - self.last.mean_speed
-            self.residual, self.slowest = _change(cycle, self.last, self.run.speed)
+            self.residual, self.slowest = _change(cycle, self.last, self.run.speed, self.mounts)
             self.first_residual = min(self.first_residual, max(self.residual, self.run.settle_tolerance))
         self.last, self.cycles = cycle, self.cycles + 1
 
@@ -180,13 +180,13 @@ def _stalled(run: Run) -> RunFailure:
     )
 
 
-def _change(current: _Cycle, previous: _Cycle, speed: float) -> tuple[float, str]:
+def _change(current: _Cycle, previous: _Cycle, speed: float, names: list[str]) -> tuple[float, str]:
     """Largest change from the cycle before, as a share: of mean speed, or of each mount's own swing of force."""
     changes = {"crank speed": float(np.abs(current.crank_speed - previous.crank_speed).max()) / speed}
     if current.mount_force.shape[1]:
         swing = np.ptp(current.mount_force, axis=0).max(axis=1)
         scale = np.maximum(swing, max(SMALLEST_FORCE * swing.max(), 1e-9))
         moved = np.abs(current.mount_force - previous.mount_force).max(axis=(0, 2)) / scale
-        changes[f"mount {int(moved.argmax()) + 1}"] = float(moved.max())
+        changes[f"mount '{names[int(moved.argmax())]}'"] = float(moved.max())
     slowest = max(changes, key=lambda name: changes[name])
     return changes[slowest], slowest

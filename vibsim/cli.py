@@ -1,0 +1,212 @@
+"""The command line: parses words, calls the public functions, prints tables. Heavy imports wait until a command runs.
+
+Exit codes: 0 done, 1 failed, 2 bad input.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NoReturn
+
+from vibsim import __version__
+
+if TYPE_CHECKING:
+    from vibsim.results.labelled import Group
+
+DONE, FAILED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """The commands and their options."""
+    parser = argparse.ArgumentParser(
+        prog="vibsim",
+        description="How hard an engine shakes on its mounts, why, and what chassis and rider feel of it.",
+        epilog="exit codes: 0 done, 1 failed, 2 bad input",
+    )
+    parser.add_argument("--version", action="version", version=f"vibsim {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    run = _command(commands, "run", run_command, "simulate a case, write results and figures, print the answer")
+    run.add_argument("case", type=Path, metavar="CASE.toml")
+    run.add_argument(
+        "-o", "--output", type=Path, default=Path(), metavar="FOLDER", help="where to write (default here)"
+    )
+    run.add_argument("--no-figures", action="store_true", help="write the results file alone")
+    run.add_argument("-q", "--quiet", action="store_true", help="print nothing but errors")
+    plot = _command(commands, "plot", plot_command, "draw the figures of a results file again")
+    plot.add_argument("results", type=Path, metavar="RESULT.h5")
+    plot.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="folder of figures (default RESULT-figures)")
+    modes = _command(commands, "modes", modes_command, "natural frequencies of engine and chassis on their mounts")
+    modes.add_argument("case", type=Path, metavar="CASE.toml")
+    modes.add_argument(
+        "--crank",
+        choices=("locked", "free"),
+        default="locked",
+        help="locked: the engine as one rigid whole, as weighed (default); free: the crank's inertia stays behind in roll",
+    )
+    check = _command(commands, "check", check_command, "check a case file and print what was understood")
+    check.add_argument("case", type=Path, nargs="?", metavar="CASE.toml")
+    check.add_argument(
+        "--schema",
+        nargs="?",
+        type=Path,
+        const=Path("-"),
+        metavar="FILE",
+        help="write a JSON Schema of case files for editors (default to standard output)",
+    )
+    return parser
+
+
+def _command(commands: Any, name: str, action: Callable, text: str) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
+    parser.set_defaults(action=action)
+    parser.add_argument("--json", action="store_true", help="print JSON for machines")
+    parser.add_argument("--debug", action="store_true", help="show the traceback of a failure")
+    return parser
+
+
+def main(arguments: list[str] | None = None) -> NoReturn:
+    """Run one command and exit with its code."""
+    options = build_parser().parse_args(arguments)
+    try:
+        sys.exit(options.action(options))
+    except BrokenPipeError:  # the reader of our output went away; do not complain at exit
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        sys.exit(FAILED)
+    except KeyboardInterrupt:
+        _complain(["stopped; nothing was left half written"])
+        sys.exit(INTERRUPTED)
+    except Exception as error:
+        sys.exit(_explain(error, options.debug))
+
+
+def _explain(error: Exception, debug: bool) -> int:
+    from vibsim.inputs.errors import InputError, VibsimError
+
+    if debug:
+        raise error
+    if isinstance(error, InputError):
+        _complain(error.problems)
+        return BAD_INPUT
+    if isinstance(error, VibsimError):
+        _complain([str(error)])
+        return FAILED
+    _complain([f"internal error: {type(error).__name__}: {error} (run again with --debug to see where)"])
+    return FAILED
+
+
+def _complain(lines: list[str]) -> None:
+    for line in lines:
+        print(f"vibsim: {' '.join(line.split())}", file=sys.stderr)
+
+
+def run_command(options: argparse.Namespace) -> int:
+    from vibsim.inputs.loader import load_case
+    from vibsim.show.progress import ProgressLine
+
+    case_file = load_case(options.case)
+    target = options.output / f"{case_file.name}.h5"
+    figures = None if options.no_figures else options.output / f"{case_file.name}-figures"
+    with ProgressLine(quiet=options.quiet) as progress:
+        from vibsim.post.summary import summarise
+        from vibsim.results.hdf5 import write_results
+        from vibsim.studies.run import run_case
+
+        results = run_case(case_file, progress)
+        write_results(results, target)
+        written = [target]
+        if figures is not None:
+            progress("drawing", 0.0, 1.0)
+            written += _draw(results, figures)
+    summary = summarise(results)
+    if options.json:
+        print(json.dumps(summary | {"files": [str(path) for path in written]}, indent=2))
+    elif not options.quiet:
+        from vibsim.show.tables import print_summary
+
+        print_summary(summary, written)
+    return _settled(results)
+
+
+def _settled(results: Group) -> int:
+    attributes = results.attributes
+    if attributes.get("settled", 1):
+        return DONE
+    _complain(
+        [
+            f"the run did not settle: after {attributes['settling_cycles']} cycles {attributes['settling_slowest']} still "
+            f"changes by {attributes['settling_residual']:.2g} a cycle (run.settle_tolerance "
+            f"{attributes['settling_tolerance']:g}); the files show the last cycles; add damping or raise "
+            "run.settle_cycles"
+        ]
+    )
+    return FAILED
+
+
+def _draw(results: Group, folder: Path) -> list[Path]:
+    from vibsim.show.figures import draw_figures
+
+    return draw_figures(results, folder)
+
+
+def plot_command(options: argparse.Namespace) -> int:
+    from vibsim.results.hdf5 import read_results
+
+    results = read_results(options.results)
+    folder = options.output or options.results.with_name(f"{options.results.stem}-figures")
+    paths = [str(path) for path in _draw(results, folder)]
+    print(json.dumps({"files": paths}, indent=2) if options.json else "\n".join(paths))
+    return DONE
+
+
+def modes_command(options: argparse.Namespace) -> int:
+    from vibsim.inputs.loader import load_case
+    from vibsim.studies.modes import find_modes
+
+    result = find_modes(load_case(options.case), options.crank)
+    if options.json:
+        print(json.dumps({"crank": options.crank, "modes": result.table()}, indent=2))
+        return DONE
+    from vibsim.show.tables import print_modes
+
+    print_modes(result, options.crank)
+    return DONE
+
+
+def check_command(options: argparse.Namespace) -> int:
+    if options.schema is None and options.case is None:
+        _complain(["check: give a CASE.toml to check, or --schema"])
+        return BAD_INPUT
+    if options.schema is not None:
+        _write_schema(options.schema)
+    if options.case is None:
+        return DONE
+    from vibsim.inputs.loader import load_case
+    from vibsim.studies.overview import overview
+
+    understood = overview(load_case(options.case))
+    if options.json:
+        print(json.dumps(understood.as_dict(), indent=2))
+        return DONE
+    from vibsim.show.tables import print_overview
+
+    print_overview(understood)
+    return DONE
+
+
+def _write_schema(path: Path) -> None:
+    from vibsim.inputs.errors import VibsimError
+    from vibsim.inputs.schema import case_schema
+
+    text = json.dumps(case_schema(), indent=2) + "\n"
+    if path == Path("-"):
+        sys.stdout.write(text)
+        return
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None

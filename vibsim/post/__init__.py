@@ -1,0 +1,1 @@
+"""Quantities read from results: orders, spectra, torque, mount forces."""

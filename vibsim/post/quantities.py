@@ -1,0 +1,31 @@
+"""Every post-processed group of a results file.
+
+To add a quantity, write a function from results to a group (or None when the run has nothing for it) and enter it here.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from vibsim.post.levels import mount_force_group, sensor_group
+from vibsim.post.orders import order_group
+from vibsim.post.spectra import spectra_group
+from vibsim.post.torque import torque_group
+from vibsim.results.labelled import Group
+
+QUANTITIES: dict[str, Callable[[Group], Group | None]] = {
+    "mount_forces": mount_force_group,
+    "sensors": sensor_group,
+    "orders": order_group,
+    "spectra": spectra_group,
+    "torque": torque_group,
+}
+
+
+def post_process(results: Group) -> Group:
+    """Add the post-processed groups to the results and return them."""
+    for name, quantity in QUANTITIES.items():
+        group = quantity(results)
+        if group is not None:
+            results.groups[name] = group
+    return results

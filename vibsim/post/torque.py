@@ -1,0 +1,48 @@
+"""Torque ripple at the flywheel and the unevenness of crank speed."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vibsim.post.levels import exact_values
+from vibsim.post.orders import angle_grid, orders_of
+from vibsim.results.labelled import Group
+
+TORQUES = ("gas", "inertia", "friction", "net")
+
+
+def torques(group: Group) -> np.ndarray:
+    """Gas, inertia, friction and net torque (n, 4), N m; net at the flywheel = gas + inertia − friction."""
+    gas, inertia, friction = (group[f"{name}_torque"] for name in ("gas", "inertia", "friction"))
+    return np.column_stack([gas, inertia, friction, gas + inertia - friction])
+
+
+def speed_fluctuation(speed: np.ndarray) -> float:
+    """Coefficient of speed fluctuation, (greatest − least)/mean (common practice, no source)."""
+    mean = float(speed.mean())
+    return float(np.ptp(speed) / abs(mean)) if mean else 0.0
+
+
+def torque_group(results: Group) -> Group:
+    """Mean, swing and amplitude per order of each torque; coefficient of speed fluctuation."""
+    found = angle_grid(results)
+    exact = found is not None and found[2]
+    values = torques(found[0]) if found is not None and exact else torques(results)
+    group = Group(attributes={"net": "gas + inertia - friction, at the flywheel before the load"})
+    group.add("torque", ("torque",), np.array(TORQUES, dtype=object), "", "torque on the crank")
+    group.add("mean", ("torque",), values.mean(axis=0), "N m", "mean torque")
+    group.add("swing", ("torque",), np.ptp(values, axis=0), "N m", "greatest less least torque")
+    group.add("rms", ("torque",), values.std(axis=0), "N m", "root mean square of the varying torque")
+    speed = exact_values(results, "crank_speed")
+    group.attributes["speed_fluctuation"] = speed_fluctuation(speed)
+    # over equal steps of angle the mean speed is the harmonic one: angle over time
+    mean_speed = 1.0 / np.mean(1.0 / speed) if exact else speed.mean()
+    group.attributes["mean_speed_rad_per_s"] = float(mean_speed)
+    if found is not None:
+        cycle = found[0].attributes["cycle_length_rad"] / (2.0 * np.pi)
+        turns = len(found[1]) * found[1][1] / (2.0 * np.pi)
+        orders = orders_of(torques(found[0]), turns, cycle, windowed=not exact)
+        group.add("order", ("order",), orders.order, "1", "engine order, events per crank revolution")
+        group.add("amplitude", ("order", "torque"), orders.amplitude, "N m", "amplitude per engine order")
+        group.add("phase", ("order", "torque"), orders.phase, "rad", "phase per engine order")
+    return group

@@ -1,0 +1,135 @@
+"""From a solution to labelled results with full provenance."""
+
+from __future__ import annotations
+
+import datetime
+import platform
+from importlib.metadata import PackageNotFoundError, version
+from typing import Any
+
+import numpy as np
+
+from vibsim import __version__
+from vibsim.inputs.loader import CaseFile
+from vibsim.results.labelled import Group
+from vibsim.solver.observe import Observed
+from vibsim.solver.solution import Solution
+
+FORMAT_VERSION = 1
+AXES = ("X", "Y", "Z")
+# name: dimensions after the first, units, description
+QUANTITIES: dict[str, tuple[tuple[str, ...], str, str]] = {
+    "crank_angle": ((), "rad", "crank angle relative to the block, unwound"),
+    "crank_speed": ((), "rad s-1", "crank speed relative to the block"),
+    "gas_torque": ((), "N m", "torque of the gas on the crank, positive in the direction of rotation"),
+    "inertia_torque": (
+        (),
+        "N m",
+        "torque on the crank of pistons, rods and unbalance, by inertia and weight, positive with the rotation",
+    ),
+    "load_torque": ((), "N m", "output torque, positive takes power from the engine"),
+    "friction_torque": ((), "N m", "friction torque, positive against the direction of rotation"),
+    "cylinder_pressure": (("cylinder",), "Pa", "absolute cylinder pressure"),
+    "mount_force": (("mount", "axis"), "N", "force of the mount on the second body of between, vehicle axes"),
+    "mount_deflection": (
+        ("mount", "axis"),
+        "m",
+        "place of the mount's point on the second body less that on the first, vehicle axes",
+    ),
+    "body_displacement": (("body", "axis"), "m", "centre of mass from where it is drawn, vehicle axes"),
+    "body_velocity": (("body", "axis"), "m s-1", "velocity of the centre of mass, vehicle axes"),
+    "body_acceleration": (
+        ("body", "axis"),
+        "m s-2",
+        "acceleration of the centre of mass, without gravity, vehicle axes",
+    ),
+    "body_rotation": (("body", "axis"), "rad", "rotation vector from as drawn, vehicle axes"),
+    "sensor_acceleration": (
+        ("sensor", "axis"),
+        "m s-2",
+        "acceleration of the sensor's point, without gravity, vehicle axes",
+    ),
+}
+
+
+def collect(solution: Solution, case_file: CaseFile) -> Group:
+    """Everything a run returns, labelled; `cycle` holds the crank-angle grid, one working cycle if steady."""
+    case = solution.case
+    results = Group(attributes=provenance(solution, case_file))
+    results.add("time", ("time",), solution.time, "s", "time from the start of the record")
+    _add_labels(results, "axis", list(AXES), "vehicle axis (ISO 8855: X forward, Y left, Z up)")
+    _add_labels(results, "body", [body.name for body in case.body], "body")
+    _add_labels(results, "mount", [mount.name for mount in case.mount], "mount")
+    _add_labels(results, "sensor", [sensor.name for sensor in case.sensor], "sensor")
+    cylinders = case.engine.cylinder if case.engine else ()
+    _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
+    _add_quantities(results, solution.over_time, "time")
+    if solution.angle is not None and solution.over_angle is not None:
+        steady = solution.settling is not None
+        name, words = ("cycle_angle", "crank angle within one working cycle") if steady else ("angle", "crank angle")
+        over_angle = Group(attributes={"cycle_length_rad": solution.packed.cycle})
+        over_angle.add(name, (name,), solution.angle, "rad", words)
+        _add_quantities(over_angle, solution.over_angle, name)
+        results.groups["cycle" if steady else "crank_grid"] = over_angle
+    return results
+
+
+def _add_labels(results: Group, name: str, labels: list[str], long_name: str) -> None:
+    if labels:
+        results.add(name, (name,), np.array(labels, dtype=object), "", long_name)
+
+
+def _add_quantities(group: Group, observed: Observed, first: str) -> None:
+    for name, (dims, units, long_name) in QUANTITIES.items():
+        data = getattr(observed, name)
+        if data.shape[1:] and data.shape[1] == 0:
+            continue  # nothing of this kind in the case
+        group.add(name, (first, *dims), data, units, long_name)
+
+
+def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
+    """Root attributes: case text and hash, versions, solver settings, residuals and counts."""
+    run = solution.case.run
+    assert run is not None
+    attributes: dict[str, Any] = {
+        "Conventions": "CF-1.11",
+        "title": solution.case.case.title or case_file.name,
+        "notes": solution.case.case.notes,
+        "vibsim_format": FORMAT_VERSION,
+        "vibsim_version": __version__,
+        "versions": _versions(),
+        "created": datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+        "case_name": case_file.name,
+        "case_text": case_file.text,
+        "case_sha256": case_file.sha256,
+        "run_kind": run.kind,
+        "set_speed_rad_per_s": run.speed,
+        "load": run.load,
+        "strokes": solution.case.engine.strokes if solution.case.engine else 0,
+        "solver": "Dormand-Prince 5(4), dense output of order 4",
+        "relative_tolerance": run.relative_tolerance,
+        "simulation_seconds": solution.seconds,
+        **{f"solver_{name}": count for name, count in solution.counts.items()},
+    }
+    if solution.settling is not None:
+        settling = solution.settling
+        attributes |= {
+            "settled": int(settling.settled),
+            "settling_cycles": settling.cycles,
+            "settling_residual": settling.residual,
+            "settling_tolerance": settling.tolerance,
+            "settling_slowest": settling.slowest,
+            "steady_load_torque_N_m": settling.load_torque,
+            "steady_mean_speed_rad_per_s": settling.mean_speed,
+        }
+    return attributes
+
+
+def _versions() -> str:
+    found = [f"python {platform.python_version()}"]
+    for name in ("numpy", "scipy", "numba", "h5py", "pydantic", "pint"):
+        try:
+            found.append(f"{name} {version(name)}")
+        except PackageNotFoundError:
+            found.append(f"{name} unknown")
+    return ", ".join(found)

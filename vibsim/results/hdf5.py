@@ -1,0 +1,132 @@
+"""Results on disk: HDF5 after the netCDF-4 conventions, so that xarray opens it as it is.
+
+A file appears under its name only when it is complete: it is written beside, flushed to disk and renamed.
+"""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import h5py
+import numpy as np
+
+from vibsim.inputs.errors import InputError, VibsimError
+from vibsim.results.collect import FORMAT_VERSION
+from vibsim.results.labelled import Group, Variable
+
+
+def write_results(results: Group, path: Path) -> None:
+    """Write atomically. Raises VibsimError when a number is not finite or the folder cannot be written."""
+    _require_finite(results, "")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
+        os.close(handle)
+    except OSError as error:
+        raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
+    try:
+        with h5py.File(name, "w", track_order=True) as file:
+            _write_group(file, results, {})
+        _flush_to_disk(Path(name))
+        Path(name).chmod(0o666 & ~_umask())
+        Path(name).replace(path)
+    except OSError as error:
+        raise VibsimError(f"{path}: cannot be written ({error})") from None
+    finally:
+        Path(name).unlink(missing_ok=True)
+    _flush_to_disk(path.parent)
+
+
+def _umask() -> int:
+    mask = os.umask(0)
+    os.umask(mask)
+    return mask
+
+
+def _flush_to_disk(path: Path) -> None:
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def _require_finite(group: Group, path: str) -> None:
+    for name, variable in group.variables.items():
+        if variable.data.dtype.kind == "f" and not np.isfinite(variable.data).all():
+            raise VibsimError(f"{path}{name}: holds numbers that are not finite; nothing was written")
+    for name, inner in group.groups.items():
+        _require_finite(inner, f"{path}{name}/")
+
+
+def _write_group(node: h5py.Group, group: Group, scales: dict[str, h5py.Dataset]) -> None:
+    """Write coordinates first, then what uses them; inner groups see the coordinates of outer ones."""
+    scales = dict(scales)
+    for name, value in group.attributes.items():
+        node.attrs[name] = value
+    coordinates = {name: item for name, item in group.variables.items() if item.dims == (name,)}
+    for name, variable in coordinates.items():
+        scales[name] = _write_variable(node, name, variable)
+        scales[name].make_scale(name)
+    for name, variable in group.variables.items():
+        if name in coordinates:
+            continue
+        dataset = _write_variable(node, name, variable)
+        for index, dimension in enumerate(variable.dims):
+            dataset.dims[index].attach_scale(scales[dimension])
+    for name, inner in group.groups.items():
+        _write_group(node.create_group(name, track_order=True), inner, scales)
+
+
+def _write_variable(node: h5py.Group, name: str, variable: Variable) -> h5py.Dataset:
+    kind = h5py.string_dtype() if variable.data.dtype.kind in "OU" else variable.data.dtype
+    dataset = node.create_dataset(name, data=variable.data, dtype=kind)
+    if variable.units:
+        dataset.attrs["units"] = variable.units
+    dataset.attrs["long_name"] = variable.long_name
+    return dataset
+
+
+def read_results(path: str | Path) -> Group:
+    """Read a results file whole. Raises InputError for what is no (complete) results file of this project."""
+    path = Path(path)
+    if path.is_dir() or not path.exists():
+        what = "is a folder" if path.is_dir() else "no such file"
+        raise InputError(f"{path}: {what}; expected a results file (.h5) written by vibsim run")
+    try:
+        with h5py.File(path, "r") as file:
+            written = file.attrs.get("vibsim_format")
+            if written is None:
+                raise InputError(f"{path}: is HDF5, but not a results file of vibsim")
+            if int(written) > FORMAT_VERSION:
+                raise InputError(
+                    f"{path}: is of format {int(written)}; this version reads up to {FORMAT_VERSION}, update vibsim"
+                )
+            return _read_group(file)
+    except PermissionError:
+        raise InputError(f"{path}: may not be read (permission denied)") from None
+    except (OSError, RuntimeError, KeyError) as error:
+        reason = str(error).splitlines()[0]
+        raise InputError(f"{path}: is not a complete results file ({reason}); expected one from vibsim run") from None
+
+
+def _read_group(node: h5py.Group) -> Group:
+    group = Group(attributes={name: _plain(value) for name, value in node.attrs.items()})
+    for name, item in node.items():
+        if isinstance(item, h5py.Group):
+            group.groups[name] = _read_group(item)
+            continue
+        data = item.asstr()[()] if h5py.check_string_dtype(item.dtype) else item[()]
+        dims = (name,) if item.is_scale else tuple(dimension[0].name.rsplit("/", 1)[-1] for dimension in item.dims)
+        units = str(_plain(item.attrs.get("units", "")))
+        group.variables[name] = Variable(dims, data, units, str(_plain(item.attrs.get("long_name", ""))))
+    return group
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, bytes):
+        return value.decode()
+    return value.item() if isinstance(value, np.generic) else value

@@ -1,0 +1,238 @@
+"""Figures of a run: torque, mount forces, sensor accelerations, cylinder pressure.
+
+To add a figure, write a function from results to a matplotlib figure (or None) and enter it in FIGURES.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.ticker import MultipleLocator, NullLocator
+
+from vibsim.post.orders import orders_over
+from vibsim.post.summary import dominant_orders
+from vibsim.post.torque import TORQUES, torques
+from vibsim.results.labelled import Group
+from vibsim.show.style import FAINT, INK, LINES, colour, line, new_figure, plain
+
+HIGHEST_DRAWN_ORDER = 8.0
+HIGHEST_DRAWN_FREQUENCY = 500.0
+NAMED_PEAKS = 4
+
+
+def _abscissa(results: Group) -> tuple[Group, np.ndarray, str]:
+    """What time histories are drawn over: one cycle in degrees in a steady run, otherwise time."""
+    if "cycle" in results.groups:
+        return results.groups["cycle"], np.degrees(results["cycle/cycle_angle"]), "crank angle, °"
+    return results, results["time"], "time, s"
+
+
+def _heading(results: Group, what: str) -> str:
+    speed = results.groups["torque"].attributes["mean_speed_rad_per_s"] * 30.0 / math.pi
+    return f"{what} · {results.attributes['title']} · {speed:.0f} rpm"
+
+
+def _degrees(axes: Axes, results: Group) -> None:
+    if "cycle" in results.groups:
+        axes.xaxis.set_major_locator(MultipleLocator(90.0))
+        axes.set_xlim(0.0, round(np.degrees(results.groups["cycle"].attributes["cycle_length_rad"])))
+    else:
+        axes.margins(x=0.0)
+
+
+def torque_figure(results: Group) -> Figure:
+    """Torque and crank speed over a cycle, amplitude per order."""
+    group, x, x_label = _abscissa(results)
+    torque = results.groups["torque"]
+    figure = new_figure(11.0, 7.0, _heading(results, "Torque ripple"))
+    grid = figure.add_gridspec(
+        2, 2, height_ratios=(1.3, 1.0), left=0.06, right=0.985, top=0.89, bottom=0.075, hspace=0.32, wspace=0.13
+    )
+    over = plain(figure.add_subplot(grid[0, :]), "Torque on the crank", x_label, "torque, N m")
+    values = torques(group)
+    for index in (0, 1, 3):
+        swing = torque["swing"][index]
+        label = f"{TORQUES[index]} (swing {swing:.0f} N m)"
+        style, width = ("-", 2.4) if index == 3 else (LINES[index + 1], 1.3)
+        over.plot(x, values[:, index], style, color=colour(index), lw=width, label=label)
+    over.plot(x, group["load_torque"], color=INK, lw=1.0, ls=":", label="load")
+    over.legend(fontsize=8, ncols=4, loc="lower right", bbox_to_anchor=(1.0, 0.99), frameon=False)
+    _degrees(over, results)
+    speed = plain(figure.add_subplot(grid[1, 0]), "Crank speed", x_label, "speed, rpm")
+    speed.plot(x, group["crank_speed"] * 30.0 / math.pi, color=colour(0), lw=1.4)
+    fluctuation = torque.attributes["speed_fluctuation"]
+    speed.set_title(f"Crank speed: fluctuation {100.0 * fluctuation:.2f} % of the mean", loc="left", fontsize=10)
+    _degrees(speed, results)
+    bars = plain(figure.add_subplot(grid[1, 1]), "Amplitude per order", "engine order", "amplitude, N m")
+    if "amplitude" in torque:
+        _order_bars(
+            bars, torque["order"], torque["amplitude"][:, [0, 1, 3]], [TORQUES[i] for i in (0, 1, 3)], (0, 1, 3)
+        )
+    else:
+        _too_few_cycles(bars)
+    return figure
+
+
+def _order_bars(axes: Axes, order: np.ndarray, amplitude: np.ndarray, names: list[str], tints: tuple) -> None:
+    """Grouped bars per order, the mean left out."""
+    shown = (order > 0.0) & (order <= HIGHEST_DRAWN_ORDER)
+    spacing = order[1] - order[0]
+    width = 0.8 * spacing / amplitude.shape[1]
+    for index, name in enumerate(names):
+        place = order[shown] + (index - 0.5 * (len(names) - 1)) * width
+        axes.bar(place, amplitude[shown, index], width, color=colour(tints[index]), label=name)
+    axes.set_xlim(0.0, HIGHEST_DRAWN_ORDER + spacing)
+    axes.xaxis.set_major_locator(MultipleLocator(1.0))
+    axes.legend(fontsize=8, frameon=False)
+
+
+def _too_few_cycles(axes: Axes) -> None:
+    axes.text(0.5, 0.5, "too few whole cycles for orders", ha="center", va="center", transform=axes.transAxes)
+
+
+def mount_figure(results: Group) -> Figure | None:
+    """Which mount passes how much force, along which axis, at which order."""
+    if "mount_forces" not in results.groups:
+        return None
+    levels, names = results.groups["mount_forces"], results.labels("mount")
+    ranking = np.argsort(levels["resultant_rms"])
+    figure = new_figure(11.0, 7.0, _heading(results, "Mount forces"))
+    grid = figure.add_gridspec(
+        2, 2, width_ratios=(1.0, 1.25), left=0.14, right=0.985, top=0.9, bottom=0.07, hspace=0.3, wspace=0.16
+    )
+    _mount_ranking(plain(figure.add_subplot(grid[0, 0]), "", "rms of the varying force, N", ""), levels, names, ranking)
+    worst = int(ranking[-1])
+    group, x, x_label = _abscissa(results)
+    over = plain(figure.add_subplot(grid[0, 1]), f"Worst mount: {names[worst]}", x_label, "force less mean, N")
+    force = group["mount_force"][:, worst] - group["mount_force"][:, worst].mean(axis=0)
+    for axis, letter in enumerate("XYZ"):
+        over.plot(x, force[:, axis], line(axis), color=colour(axis), lw=1.4, label=letter)
+    over.legend(fontsize=8, ncols=3, frameon=False, loc="upper right")
+    _degrees(over, results)
+    orders = plain(
+        figure.add_subplot(grid[1, :]),
+        "Force amplitude per order and mount, N (unnumbered: below 5 % of the strongest)",
+        "engine order",
+        "",
+    )
+    found = orders_over(results, "mount_force")
+    if found is None:
+        _too_few_cycles(orders)
+    else:
+        _order_map(orders, found.order, np.linalg.norm(found.amplitude, axis=2), names, ranking)
+    return figure
+
+
+def _mount_ranking(axes: Axes, levels: Group, names: list[str], ranking: np.ndarray) -> None:
+    place = np.arange(len(names))
+    for axis, letter in enumerate("XYZ"):
+        values = levels["rms"][ranking, axis]
+        axes.barh(place + 0.27 * (1 - axis), values, 0.25, color=colour(axis), label=letter)
+    axes.set_yticks(place, [names[index] for index in ranking])
+    axes.grid(False, axis="y")
+    axes.legend(fontsize=8, frameon=False, loc="lower right")
+    axes.set_title("Which mount passes most", loc="left", fontsize=10)
+
+
+def _order_map(axes: Axes, order: np.ndarray, amplitude: np.ndarray, names: list[str], ranking: np.ndarray) -> None:
+    """Shaded table of amplitude: mounts down, orders across, numbers in the strong cells."""
+    shown = (order > 0.0) & (order <= HIGHEST_DRAWN_ORDER)
+    table = amplitude[shown][:, ranking[::-1]].T
+    axes.imshow(table, aspect="auto", cmap="cividis", vmin=0.0)
+    axes.set_yticks(np.arange(len(names)), [names[index] for index in ranking[::-1]])
+    axes.set_xticks(np.arange(shown.sum()), [f"{value:g}" for value in order[shown]])
+    axes.grid(False)
+    top = table.max()
+    for row, column in zip(*np.nonzero(table > 0.05 * top), strict=True):
+        value = table[row, column]
+        ink = "black" if value > 0.6 * top else "white"
+        axes.text(column, row, f"{value:.3g}", ha="center", va="center", fontsize=8, color=ink)
+
+
+def sensor_figure(results: Group) -> Figure | None:
+    """Acceleration spectrum at every sensor, with the orders that stand out named."""
+    if "spectra" not in results.groups:
+        return None
+    spectra, names = results.groups["spectra"], results.labels("sensor")
+    speed = results.groups["torque"].attributes["mean_speed_rad_per_s"] / (2.0 * math.pi)
+    steady = "cycle" in results.groups
+    figure = new_figure(11.0, 2.4 * len(names) + 1.2, _heading(results, "Acceleration at the sensors"))
+    height = figure.get_figheight()
+    room = {"left": 0.07, "right": 0.985, "top": 1.0 - 0.65 / height, "bottom": 0.5 / height, "hspace": 0.18}
+    axes = figure.subplots(len(names), 1, sharex=True, sharey=True, squeeze=False, gridspec_kw=room)[:, 0]
+    frequency = spectra["frequency"]
+    shown = (frequency > 0.0) & (frequency <= HIGHEST_DRAWN_FREQUENCY)
+    top = float(spectra["acceleration_amplitude"][shown].max()) or 1.0
+    for index, name in enumerate(names):
+        plain(axes[index], "", "frequency, Hz" if index == len(names) - 1 else "", "amplitude, m/s²")
+        for axis, letter in enumerate("XYZ"):
+            level = spectra["acceleration_amplitude"][shown, index, axis]
+            axes[index].semilogy(frequency[shown], level, line(axis), color=colour(axis), lw=1.1, label=letter)
+        rms = results["sensors/resultant_rms"][index]
+        axes[index].set_title(f"{name}: {rms:.3g} m/s² rms, all axes, unweighted", loc="left", fontsize=10)
+        if steady:
+            _name_orders(axes[index], results, index, speed)
+    axes[0].set_ylim(top * 1e-4, top * 6.0)
+    axes[0].yaxis.set_minor_locator(NullLocator())
+    axes[0].set_xlim(0.0, HIGHEST_DRAWN_FREQUENCY)
+    axes[0].legend(fontsize=8, ncols=3, frameon=False, loc="upper right")
+    return figure
+
+
+def _name_orders(axes: Axes, results: Group, sensor: int, speed: float) -> None:
+    """Mark the strongest orders of a sensor with their number."""
+    amplitude = np.linalg.norm(results["orders/sensor_acceleration_amplitude"][:, sensor], axis=1)
+    for peak in dominant_orders(results["orders/order"], amplitude, NAMED_PEAKS):
+        place = peak["order"] * speed
+        if place > HIGHEST_DRAWN_FREQUENCY:
+            continue
+        axes.axvline(place, color=FAINT, lw=0.8, zorder=0)
+        words = f"order {peak['order']:g}"
+        axes.annotate(
+            words, (place, 1.0), (2, -9), xycoords=("data", "axes fraction"), textcoords="offset points", fontsize=7.5
+        )
+
+
+def pressure_figure(results: Group) -> Figure | None:
+    """Cylinder pressures over the cycle."""
+    pressure = results["cylinder_pressure"]
+    if np.ptp(pressure) == 0.0:
+        return None
+    group, x, x_label = _abscissa(results)
+    figure = new_figure(11.0, 4.2, _heading(results, "Cylinder pressure"))
+    figure.subplots_adjust(left=0.06, right=0.985, top=0.9, bottom=0.12)
+    axes = plain(figure.add_subplot(), "", x_label, "absolute pressure, bar")
+    for index, name in enumerate(results.labels("cylinder")):
+        values = group["cylinder_pressure"][:, index] * 1e-5
+        label = f"cylinder {name}, peak {values.max():.1f} bar"
+        axes.plot(x, values, line(index), color=colour(index), lw=1.6, label=label)
+    axes.legend(fontsize=8, frameon=False)
+    _degrees(axes, results)
+    axes.set_ylim(bottom=0.0)
+    return figure
+
+
+FIGURES: dict[str, Callable[[Group], Figure | None]] = {
+    "torque": torque_figure,
+    "mounts": mount_figure,
+    "sensors": sensor_figure,
+    "pressure": pressure_figure,
+}
+
+
+def draw_figures(results: Group, folder: Path) -> list[Path]:
+    """Write every figure of the results as PNG into a folder, made if absent; returns their paths."""
+    folder.mkdir(parents=True, exist_ok=True)
+    paths = []
+    for name, draw in FIGURES.items():
+        figure = draw(results)
+        if figure is None:
+            continue
+        paths.append(folder / f"{name}.png")
+        figure.savefig(paths[-1])
+    return paths

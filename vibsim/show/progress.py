@@ -1,0 +1,50 @@
+"""A progress bar with time left, shown once a run has taken two seconds."""
+
+from __future__ import annotations
+
+import sys
+import time
+from types import TracebackType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from rich.progress import Progress
+
+PATIENCE = 2.0  # s
+
+
+class ProgressLine:
+    """Progress sink for `simulate`: call with phase, done, total. Draws on a terminal's standard error alone."""
+
+    def __init__(self, quiet: bool = False):
+        self._shown = not quiet and sys.stderr.isatty()
+        self._begin = time.monotonic()
+        self._bar: Progress | None = None
+        self._tasks: dict[str, int] = {}
+
+    def __enter__(self) -> ProgressLine:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        if self._bar is not None:
+            self._bar.stop()
+
+    def __call__(self, phase: str, done: float, total: float) -> None:
+        if not self._shown or time.monotonic() - self._begin < PATIENCE:
+            return
+        if self._bar is None:
+            self._bar = _new_bar()
+            self._bar.start()
+        if phase not in self._tasks:
+            self._tasks[phase] = self._bar.add_task(phase, total=total)
+        self._bar.update(self._tasks[phase], completed=done)  # type: ignore[arg-type]
+
+
+def _new_bar() -> Progress:
+    from rich.console import Console
+    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+    return Progress(*columns, console=Console(stderr=True), transient=True)

@@ -1,0 +1,41 @@
+"""One look for all figures: colours told apart by all eyes, and by line style too."""
+
+from __future__ import annotations
+
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+
+# Okabe & Ito 2008, a published palette for colour-blind readers
+COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
+LINES = ("-", "--", "-.", ":")
+INK, FAINT = "#222222", "#BBBBBB"
+
+
+def new_figure(width: float, height: float, title: str) -> Figure:
+    """An empty figure (inches) with its title; drawn without a screen."""
+    figure = Figure(figsize=(width, height), dpi=100)
+    FigureCanvasAgg(figure)
+    figure.text(0.01, 1.0 - 0.12 / height, title, fontsize=12, fontweight="bold", color=INK, va="top")
+    return figure
+
+
+def plain(axes: Axes, title: str, x: str, y: str) -> Axes:
+    """Title, labels and quiet frame of one plot."""
+    axes.set_title(title, fontsize=10, loc="left", color=INK)
+    axes.set_xlabel(x, fontsize=9)
+    axes.set_ylabel(y, fontsize=9)
+    axes.tick_params(labelsize=8)
+    axes.grid(True, color="#E5E5E5", linewidth=0.6)
+    axes.set_axisbelow(True)
+    for side in ("top", "right"):
+        axes.spines[side].set_visible(False)
+    return axes
+
+
+def colour(index: int) -> str:
+    return COLOURS[index % len(COLOURS)]
+
+
+def line(index: int) -> str:
+    return LINES[(index // len(COLOURS) + index) % len(LINES)]

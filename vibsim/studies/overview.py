@@ -1,0 +1,162 @@
+"""What was understood of a case: layout in words, firing, masses, mounts with their static load."""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from vibsim.engine.layout import Layout
+from vibsim.inputs.errors import RunFailure
+from vibsim.inputs.loader import CaseFile
+from vibsim.inputs.models import Case
+from vibsim.solver.observe import observe
+from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
+from vibsim.solver.start import equilibrium, state_at
+from vibsim.structure.statics import Equilibrium
+
+COUNTS = ("no", "single", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+
+
+@dataclass(frozen=True)
+class MountLoad:
+    """Static load (N, vehicle axes, on the second body), deflection (m) and bounce frequency estimate of a mount."""
+
+    name: str
+    between: tuple[str, str]
+    law: str
+    force: np.ndarray
+    deflection: np.ndarray
+    frequency: float | None
+
+
+@dataclass(frozen=True)
+class Overview:
+    """A case in words and numbers; `statics_problem` says why there are no static loads, if so."""
+
+    title: str
+    layout: str
+    firing: list[tuple[str, float]]
+    intervals: list[float]
+    masses: list[dict[str, Any]]
+    mounts: list[MountLoad]
+    statics_problem: str
+    throws: list[list[str]]
+    displacement: float
+
+    def as_dict(self) -> dict[str, Any]:
+        return {
+            "title": self.title,
+            "layout": self.layout,
+            "displacement_cc": self.displacement * 1e6,
+            "throws": self.throws,
+            "firing": [{"cylinder": name, "angle_deg": math.degrees(angle)} for name, angle in self.firing],
+            "firing_intervals_deg": [math.degrees(angle) for angle in self.intervals],
+            "masses": self.masses,
+            "mounts": [
+                {
+                    "name": mount.name,
+                    "between": list(mount.between),
+                    "law": mount.law,
+                    "static_force_N": mount.force.tolist(),
+                    "static_deflection_mm": (1e3 * mount.deflection).tolist(),
+                    "frequency_estimate_Hz": mount.frequency,
+                }
+                for mount in self.mounts
+            ],
+            "statics_problem": self.statics_problem,
+        }
+
+
+def overview(case_file: CaseFile) -> Overview:
+    """Understand a case without running it. Raises InputError for what only shows when the engine is resolved."""
+    case = case_file.case
+    packed = pack(case, case_file.folder)
+    mounts, problem = _static_loads(case, packed)
+    layout = packed.layout
+    return Overview(
+        title=case.case.title or case_file.name,
+        layout=layout_in_words(case, layout) if layout else "no engine",
+        firing=layout.firing_sequence() if layout and _fires(case) else [],
+        intervals=layout.firing_intervals() if layout and _fires(case) else [],
+        masses=_masses(case, packed),
+        mounts=mounts,
+        statics_problem=problem,
+        throws=[[layout.cylinders[index].name for index in throw] for throw in layout.throws] if layout else [],
+        displacement=layout.swept_volume if layout else 0.0,
+    )
+
+
+def _fires(case: Case) -> bool:
+    engine = case.engine
+    if engine is None:
+        return False
+    told = bool(engine.firing_order) or all(cylinder.fires_at is not None for cylinder in engine.cylinder)
+    return told or len(engine.cylinder) == 1
+
+
+def layout_in_words(case: Case, layout: Layout) -> str:
+    """`80° V, three cylinders, four-stroke, 715 cc`; from the banks, whatever the engine is called."""
+    assert case.engine is not None
+    banks = sorted({round(math.degrees(cylinder.bank) % 360.0, 6) for cylinder in layout.cylinders})
+    count = len(layout.cylinders)
+    number = COUNTS[count] if count < len(COUNTS) else str(count)
+    size = f"{layout.swept_volume * 1e6:.0f} cc"
+    stroke_word = "four-stroke" if case.engine.strokes == 4 else "two-stroke"
+    shafts = len(case.engine.balance_shaft)
+    words = [_arrangement(banks, count), f"{number} cylinder{'s' if count > 1 else ''}", stroke_word, size]
+    if len(banks) > 1:
+        per_bank = Counter(round(math.degrees(cylinder.bank) % 360.0, 6) for cylinder in layout.cylinders)
+        words.append(" + ".join(f"{per_bank[bank]} at {_signed(bank):g}°" for bank in banks))
+    throws = len(layout.throws)
+    words.append(f"{throws} throw{'s' if throws > 1 else ''}")
+    if shafts:
+        words.append(f"{shafts} balance shaft{'s' if shafts > 1 else ''}")
+    return ", ".join(words)
+
+
+def _signed(angle: float) -> float:
+    return angle - 360.0 if angle > 180.0 else angle
+
+
+def _arrangement(banks: list[float], count: int) -> str:
+    if count == 1:
+        return "single"
+    if len(banks) == 1:
+        return "inline"
+    if len(banks) == 2:
+        between = abs(_signed((banks[1] - banks[0]) % 360.0))
+        return "flat" if abs(between - 180.0) < 1e-6 else f"{between:g}° V"
+    return f"{len(banks)} banks"
+
+
+def _masses(case: Case, packed: Packed) -> list[dict[str, Any]]:
+    rows = []
+    for index, body in enumerate(case.body):
+        row: dict[str, Any] = {"body": body.name, "mass_kg": body.mass}
+        if index == packed.model.carrier:
+            row |= {"moving_parts": body.moving_parts, "pistons_and_rods_kg": packed.model.train.mass}
+            row["block_kg"] = float(packed.model.bodies[index]["mass"])
+        rows.append(row)
+    return rows
+
+
+def _static_loads(case: Case, packed: Packed) -> tuple[list[MountLoad], str]:
+    try:
+        rest: Equilibrium = equilibrium(packed)
+    except RunFailure as failure:
+        return [], str(failure)
+    seen = observe(state_at(packed, rest.displacement)[None, :], packed, ())
+    loads = []
+    for index, mount in enumerate(case.mount):
+        force, deflection = seen.mount_force[0, index], seen.mount_deflection[0, index]
+        loads.append(MountLoad(mount.name, mount.between, mount.law, force, deflection, _bounce(deflection[2])))
+    return loads, ""
+
+
+def _bounce(sag: float) -> float | None:
+    """Bounce frequency (Hz) from the static deflection, √(g/δ)/2π (Den Hartog, from memory)."""
+    return math.sqrt(STANDARD_GRAVITY / abs(sag)) / (2.0 * math.pi) if abs(sag) > 1e-9 else None
