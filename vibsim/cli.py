@@ -46,7 +46,7 @@ def build_parser() -> argparse.ArgumentParser:
         "--crank",
         choices=("locked", "free"),
         default="locked",
-        help="locked: the engine as one rigid whole, as weighed (default); free: the crank's inertia stays behind in roll",
+        help="locked: the engine as one rigid whole, as weighed (default); free: the crank stays behind in roll",
     )
     check = _command(commands, "check", check_command, "check a case file and print what was understood")
     check.add_argument("case", type=Path, nargs="?", metavar="CASE.toml")
@@ -138,8 +138,8 @@ def _settled(results: Group) -> int:
         return DONE
     _complain(
         [
-            f"the run did not settle: after {attributes['settling_cycles']} cycles {attributes['settling_slowest']} still "
-            f"changes by {attributes['settling_residual']:.2g} a cycle (run.settle_tolerance "
+            f"the run did not settle: after {attributes['settling_cycles']} cycles {attributes['settling_slowest']} "
+            f"still changes by {attributes['settling_residual']:.2g} a cycle (run.settle_tolerance "
             f"{attributes['settling_tolerance']:g}); the files show the last cycles; add damping or raise "
             "run.settle_cycles"
         ]

@@ -143,14 +143,14 @@ def _order_map(axes: Axes, order: np.ndarray, amplitude: np.ndarray, names: list
     """Shaded table of amplitude: mounts down, orders across, numbers in the strong cells."""
     shown = (order > 0.0) & (order <= HIGHEST_DRAWN_ORDER)
     table = amplitude[shown][:, ranking[::-1]].T
-    axes.imshow(table, aspect="auto", cmap="cividis", vmin=0.0)
+    axes.imshow(table, aspect="auto", cmap="Blues", vmin=0.0)
     axes.set_yticks(np.arange(len(names)), [names[index] for index in ranking[::-1]])
     axes.set_xticks(np.arange(shown.sum()), [f"{value:g}" for value in order[shown]])
     axes.grid(False)
     top = table.max()
     for row, column in zip(*np.nonzero(table > 0.05 * top), strict=True):
         value = table[row, column]
-        ink = "black" if value > 0.6 * top else "white"
+        ink = "white" if value > 0.55 * top else "black"
         axes.text(column, row, f"{value:.3g}", ha="center", va="center", fontsize=8, color=ink)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vibsim.inputs.errors import RunFailure
+from vibsim.inputs.errors import InputError
 from vibsim.solver.motion import A_, B_, C_, derivatives, fill_engine, scratch
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
 from vibsim.solver.stepper import Control
@@ -88,4 +88,4 @@ def error_control(packed: Packed, tolerance: float, most_steps: int) -> Control:
 
 def require_engine(packed: Packed) -> None:
     if packed.layout is None:
-        raise RunFailure("engine: is missing; a run needs an [engine] table (vibsim modes works without one)")
+        raise InputError("engine: is missing; a run needs an [engine] table (vibsim modes works without one)")

@@ -1,0 +1,218 @@
+"""Wrong case files: exit code 2 and one clear line that names the key, what it got and what is allowed."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from tests.cases import single
+from tests.conftest import DEMO
+from vibsim.engine.layout import resolve_layout
+from vibsim.inputs.errors import InputError
+from vibsim.inputs.loader import build_case, parse_case
+
+# what to replace in the demo case, by what, and words the message must have
+WRONG = {
+    "misspelt key": ("bore_mm", "boer_mm", ["engine.boer_mm", "did you mean bore_mm"]),
+    "misspelt table": ("[engine.piston]", "[engine.pistn]", ["engine.pistn", "piston"]),
+    "misspelt mount key": ("stiffness_N_per_mm = [140", "stifness_N_per_mm = [140", ["stifness_N_per_mm", "stiffness"]),
+    "no unit": ("bore_mm", "bore", ["engine.bore", "unit is missing", "bore_mm"]),
+    "wrong dimension": ("bore_mm", "bore_kg", ["engine.bore_kg", "not a length", "bore_mm"]),
+    "unknown unit": ("mass_kg = 62.0", "mass_stonez = 62.0", ["body[1].mass_stonez", "unknown", "mass_kg"]),
+    "angle as length": ("bank_deg = 40.0", "bank_mm = 40.0", ["bank_mm", "not an angle", "bank_deg"]),
+    "twice in two units": ("bore_mm = 72.0", "bore_mm = 72.0\nbore_in = 2.8", ["engine.bore_in", "twice"]),
+    "negative mass": ("mass_kg = 62.0", "mass_kg = -62.0", ["body[1].mass_kg", "-62", "greater than 0"]),
+    "zero bore": ("bore_mm = 72.0", "bore_mm = 0.0", ["engine.bore_mm", "greater than 0"]),
+    "not a number": ("bore_mm = 72.0", "bore_mm = nan", ["engine.bore_mm", "finite"]),
+    "infinite": ("bore_mm = 72.0", "bore_mm = inf", ["engine.bore_mm", "finite"]),
+    "text for number": ("bore_mm = 72.0", 'bore_mm = "72"', ["engine.bore_mm", "'72'", "number"]),
+    "true for number": ("bore_mm = 72.0", "bore_mm = true", ["engine.bore_mm", "number"]),
+    "number for text": ('name = "chassis"', "name = 3", ["body[2].name", "text"]),
+    "negative stiffness": ("[140, 70, 95]", "[140, -70, 95]", ["mount[1].stiffness_N_per_mm[2]", "-70", "at least 0"]),
+    "too few numbers": ("[140, 70, 95]", "[140, 70]", ["mount[1].stiffness_N_per_mm", "3 entries"]),
+    "too many numbers": ("[140, 70, 95]", "[140, 70, 95, 1]", ["mount[1].stiffness_N_per_mm", "at most 3"]),
+    "scalar for vector": ("[140, 70, 95]", "140", ["mount[1].stiffness_N_per_mm", "list of numbers"]),
+    "five inertia entries": ("-0.12, 0.02]", "-0.12]", ["body[1].inertia_kg_m2", "6 entries"]),
+    "impossible inertia": ("[1.55, 1.30, 1.75", "[1.55, 1.30, 17.5", ["body[1].inertia_kg_m2", "no real body"]),
+    "negative inertia": ("[1.55, 1.30, 1.75", "[-1.55, 1.30, 1.75", ["body[1].inertia_kg_m2", "positive"]),
+    "rod shorter than throw": ("rod_length_mm = 118.0", "rod_length_mm = 29.0", ["engine.rod_length_mm", "29.25 mm"]),
+    "rod centre off the rod": (
+        "centre_of_mass_mm = 36.0", "centre_of_mass_mm = 136.0",
+        ["engine.rod.centre_of_mass_mm"],
+    ),
+    "three strokes": ("strokes = 4", "strokes = 3", ["engine.strokes", "2 or 4"]),
+    "compression ratio below one": ("ratio = 11.5", "ratio = 0.9", ["engine.compression_ratio", "greater than 1"]),
+    "no compression ratio": ("compression_ratio = 11.5", "", ["engine.compression_ratio", "missing", "cycle"]),
+    "no such body": ('body = "powertrain"\norigin', 'body = "powertrian"\norigin', ["engine.body", "'powertrain'"]),
+    "mount to nowhere": ('["ground", "chassis"]', '["grund", "chassis"]', ["mount[5].between", "'ground'"]),
+    "mount to itself": ('["ground", "chassis"]', '["chassis", "chassis"]', ["mount[5].between", "two different"]),
+    "sensor on nothing": (
+        'body = "chassis"\nat_mm = [150', 'body = "seat"\nat_mm = [150',
+        ["sensor[1].body", "chassis"],
+    ),
+    "body called ground": ('name = "chassis"', 'name = "ground"', ["body[2].name", "another name"]),
+    "doubled mount name": ('name = "front right"', 'name = "front left"', ["mount[2].name", "already taken"]),
+    "doubled cylinder name": ('name = "3"', 'name = "1"', ["engine.cylinder[3].name", "already taken"]),
+    "unknown cylinder fires": ('["1", "3", "2"]', '["1", "3", "4"]', ["engine.firing_order", "'4'"]),
+    "cylinder that never fires": ('["1", "3", "2"]', '["1", "3"]', ["engine.firing_order", "2"]),
+    "cylinder fires twice": ('["1", "3", "2"]', '["1", "3", "2", "1"]', ["engine.firing_order", "once"]),
+    "firing off dead centre": (
+        "pin_deg = 100.0",
+        "pin_deg = 100.0\nfires_at_deg = 200.0",
+        ["fires_at_deg", "200", "220 deg"],
+    ),
+    "crank and reference along": (
+        "reference_direction = [0, 0, 1]", "reference_direction = [0, 1, 0]",
+        ["right angles"],
+    ),
+    "crank of no direction": (
+        "crank_direction = [0, 1, 0]", "crank_direction = [0, 0, 0]",
+        ["crank_direction", "zero"],
+    ),
+    "unknown law": ('law = "progressive"', 'law = "progresive"', ["mount[3].law", "did you mean progressive"]),
+    "law key without its law": (
+        'law = "progressive"',
+        'law = "linear"',
+        ["mount[3].doubling_deflection_mm", "unknown key"],
+    ),
+    "law without its key": ("doubling_deflection_mm = [8, 8, 6]", "", ["mount[3].doubling_deflection_mm", "missing"]),
+    "unknown gas": ('source = "cycle"', 'source = "cylce"', ["engine.gas.source", "did you mean cycle"]),
+    "load above one": ("load = 0.35", "load = 35", ["run.load", "at most 1"]),
+    "steady at rest": ("speed_rpm = 4000", "speed_rpm = 0", ["run.speed_rpm", "greater than 0"]),
+    "speed in kilograms": ("speed_rpm = 4000", "speed_kg = 4000", ["run.speed_kg", "rotational speed"]),
+    "unknown run kind": ('kind = "steady"', 'kind = "stedy"', ["run.kind", "'steady' or 'free'"]),
+    "not TOML": ("bore_mm = 72.0", "bore_mm = = 72.0", ["not valid TOML", "line"]),
+    "two keys alike": ("bore_mm = 72.0", "bore_mm = 72.0\nbore_mm = 72.0", ["not valid TOML"]),
+    "unbalance for two throws": (
+        "unbalance_kg_mm = 12.5", "unbalance_kg_mm = [1, 2]",
+        ["engine.crank.unbalance", "3 throws"],
+    ),
+    "moving parts too heavy": ("mass_kg = 62.0", "mass_kg = 1.2", ["body 'powertrain'.mass_kg", "1.86"]),
+    "burn after exhaust opens": (
+        'source = "cycle"',
+        'source = "cycle"\nburn_duration_deg = 170',
+        ["engine.gas.burn", "exhaust opening"],
+    ),
+    "trace without a file": (
+        'source = "cycle"\nclosed_throttle_pressure_kPa = 28.0', 'source = "trace"',
+        ["engine.gas.file"],
+    ),
+    "trace file absent": (
+        'source = "cycle"\nclosed_throttle_pressure_kPa = 28.0',
+        'source = "trace"\nfile = "nowhere.csv"',
+        ["engine.gas.file", "nowhere.csv"],
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", WRONG)
+def test_wrong_case_names_the_key(name, demo_text, tmp_path, command):
+    old, new, words = WRONG[name]
+    assert old in demo_text
+    path = tmp_path / "wrong.toml"
+    path.write_text(demo_text.replace(old, new, 1), encoding="utf-8")
+    code, out, err = command("check", path)
+    assert code == 2
+    assert out == ""
+    for word in words:
+        assert word in err
+    assert "Traceback" not in err
+
+
+def test_all_mistakes_are_reported_together(demo_text, tmp_path, command):
+    text = demo_text.replace("bore_mm", "boer_mm").replace("load = 0.35", "load = 2").replace('"ground"', '"grund"')
+    path = tmp_path / "wrong.toml"
+    path.write_text(text, encoding="utf-8")
+    code, _, err = command("run", path, "--output", tmp_path / "out")
+    assert code == 2
+    assert all(key in err for key in ("engine.boer_mm", "run.load", "mount[5].between", "mount[7].between"))
+    assert not (tmp_path / "out").exists()
+
+
+def test_firing_order_that_cannot_close():
+    raw = single()
+    pins = {"a": 0.0, "b": 0.0, "c": 0.0}  # three at one pin angle need three turns, a four-stroke has two
+    raw["engine"]["cylinder"] = [{"name": name, "pin_deg": pin, "at_mm": ord(name)} for name, pin in pins.items()]
+    raw["engine"]["firing_order"] = list(pins)
+    case = build_case(raw)
+    with pytest.raises(InputError, match=r"engine.firing_order: got \['a', 'b', 'c'\].*720 deg"):
+        resolve_layout(case.engine)
+
+
+def test_single_table_where_a_list_is_meant():
+    raw = single()
+    raw["body"] = raw["body"][0]
+    with pytest.raises(InputError, match=r"body: .* list of tables; write \[\[body\]\]"):
+        build_case(raw)
+
+
+LINES = [
+    (number, *re.split(r"\s*=\s*", line.split("#")[0].strip(), maxsplit=1))
+    for number, line in enumerate(DEMO.read_text(encoding="utf-8").splitlines())
+    if re.match(r"[a-zA-Z_0-9]+ = ", line)
+]
+NUMBERS = [item for item in LINES if re.match(r"[\[\d-]", item[2]) and '"' not in item[2]]
+SUFFIXED = [item for item in NUMBERS if re.search(r"_(mm|kg|g|deg|rpm|N_per_mm|kPa|bar|s|Hz|kg_m2)$", item[1])]
+
+
+def _corrupt(text: str, number: int, line: str) -> str:
+    lines = text.splitlines()
+    lines[number] = line
+    return "\n".join(lines)
+
+
+@settings(
+    derandomize=True, max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+)
+@given(line=st.sampled_from(LINES), data=st.data())
+def test_any_misspelt_key_is_named(line, data, demo_text):
+    number, key, value = line
+    cut = data.draw(st.integers(0, len(key) - 1))
+    wrong = key[:cut] + key[cut + 1 :] + "q"
+    with pytest.raises(InputError, match=re.escape(wrong)):
+        parse_case(_corrupt(demo_text, number, f"{wrong} = {value}"))
+
+
+@settings(
+    derandomize=True, max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+)
+@given(
+    line=st.sampled_from(NUMBERS),
+    wrong=st.sampled_from(['"much"', "nan", "inf", "{}", '["a"]', "[[1.0]]", "1979-05-27"]),
+)
+def test_any_number_of_the_wrong_kind_is_named(line, wrong, demo_text):
+    number, key, _ = line
+    with pytest.raises(InputError, match=re.escape(key)):
+        parse_case(_corrupt(demo_text, number, f"{key} = {wrong}"))
+
+
+@settings(
+    derandomize=True, max_examples=100, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+)
+@given(line=st.sampled_from(SUFFIXED), suffix=st.sampled_from(["mol", "furlongz", "", "mm_per_per_s", "2", "cd_m"]))
+def test_any_wrong_suffix_is_named_with_an_example(line, suffix, demo_text):
+    number, key, value = line
+    base = re.sub(r"_(mm|kg|g|deg|rpm|N_per_mm|N_s_per_mm|kPa|bar|s|Hz|kg_m2|kg_mm|kg_mm2|bar_per_rpm)$", "", key)
+    wrong = f"{base}_{suffix}"
+    with pytest.raises(InputError, match=rf"{re.escape(wrong)}.*{base}_"):
+        parse_case(_corrupt(demo_text, number, f"{wrong} = {value}"))
+
+
+@pytest.mark.parametrize(
+    ("make", "words"),
+    [
+        (lambda path: None, "no such file"),
+        (lambda path: path.mkdir(), "is a folder"),
+        (lambda path: path.write_bytes(b"\x89HDF\r\n\x1a\n\xff\xfe"), "not a text file"),
+        (lambda path: path.write_text(""), "body: is missing"),
+    ],
+    ids=["absent", "folder", "results file", "empty"],
+)
+def test_what_is_no_case_file(make, words, tmp_path, command):
+    make(tmp_path / "case.toml")
+    code, _, err = command("check", tmp_path / "case.toml")
+    assert code == 2
+    assert words in err

@@ -1,0 +1,25 @@
+"""The import arrow runs one way (contract in pyproject.toml), and --help loads nothing heavy."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+from importlinter.cli import lint_imports
+
+ROOT = Path(__file__).parent.parent
+HEAVY = ("numpy", "numba", "pydantic", "pint", "h5py", "matplotlib", "rich", "scipy")
+
+
+def test_imports_run_one_way():
+    assert lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_cache=True) == 0
+
+
+def test_help_imports_nothing_heavy():
+    code = (
+        "import sys\nfrom vibsim.cli import build_parser\nbuild_parser().format_help()\n"
+        f"print([name for name in {HEAVY!r} if name in sys.modules])"
+    )
+    found = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert found.stdout.strip() == "[]"
