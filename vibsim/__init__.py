@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 __version__ = "0.1.0"
@@ -17,7 +18,8 @@ def _drop_stale_kernels() -> None:
     if not kernels:
         return
     newest = max(source.stat().st_mtime for source in package.glob("*/*.py"))
-    if min(kernel.stat().st_mtime for kernel in kernels) < newest:
+    oldest = min(kernel.stat().st_mtime for kernel in kernels)
+    if oldest < newest <= time.time():  # a file dated in the future would drop them at every start
         for kernel in kernels:
             kernel.unlink(missing_ok=True)
 

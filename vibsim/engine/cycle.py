@@ -31,7 +31,8 @@ VALVE_ANGLES = {  # intake opens, closes, exhaust opens, closes: degrees from fi
     2: (120.0, 240.0, 95.0, 265.0),
 }
 FLOW_AREA_SHARE = {4: (0.15, 0.12), 2: (0.20, 0.25)}  # effective over bore area, intake and exhaust; common practice
-SCAVENGE_RATIO = 1.25  # two-stroke crankcase delivery pressure over ambient at full load; common practice
+SCAVENGE_RATIO = 1.25  # two-stroke delivery pressure over ambient at full load; common practice
+IDLE_SCAVENGE_RATIO = 1.03  # and over exhaust pressure at load 0, so that some charge still goes through
 
 
 class CycleModel(NamedTuple):
@@ -224,8 +225,12 @@ def _rates(angle, temperature, mass, fresh, burn_mass, shut_pressure, shut_volum
 
 
 @kernel
-def _integrate_cycle(model, points, substeps, tolerance, most_cycles, out):
-    """Repeat the cycle until it closes; fills out (points + 1, 4) with p, dp/dθ, T, m; returns the cycle's sums."""
+def _integrate_cycle(model, points, substeps, tolerance, most_cycles, out, sums, k):
+    """Repeat the cycle until it closes; returns how many it took, −1 out of the gas model's range, −2 not closed.
+
+    Fills out (points, 4) with p, dp/dθ, T, m and sums (7) with the work, heats and enthalpies of the last cycle, the
+    trapped mass and its residual share; k (4, 8) holds the stages of the classical Runge–Kutta step.
+    """
     start = model.intake_opens + model.intake_span  # from intake closing to intake closing
     start -= math.floor(start / model.cycle) * model.cycle
     first = math.ceil(start / model.cycle * points) % points
@@ -235,11 +240,10 @@ def _integrate_cycle(model, points, substeps, tolerance, most_cycles, out):
     volume, _ = _volume(angle, model)
     mass = model.intake_pressure * volume / (model.gas_constant * temperature)
     fresh = mass
-    sums = np.zeros(8)
-    k = np.zeros((4, 8))
     for cycle in range(most_cycles):
         before = (temperature, mass, fresh)
-        sums[:] = 0.0
+        for c in range(5):
+            sums[c] = 0.0
         shut_volume, _ = _volume(first * model.cycle / points, model)
         shut_pressure = mass * model.gas_constant * temperature / shut_volume
         shut_temperature = temperature
@@ -272,20 +276,17 @@ def _integrate_cycle(model, points, substeps, tolerance, most_cycles, out):
                     if stage == 0 and j == 0:
                         out[node, 0], out[node, 1] = rates[8], rates[9]
                         out[node, 2], out[node, 3] = temperature, mass
-                step = np.empty(8)
-                for c in range(8):
-                    step[c] = h / 6.0 * (k[0, c] + 2.0 * k[1, c] + 2.0 * k[2, c] + k[3, c])
-                temperature, mass, fresh = temperature + step[0], mass + step[1], fresh + step[2]
+                for c in range(8):  # the whole step takes the first stage's place
+                    k[0, c] = h / 6.0 * (k[0, c] + 2.0 * k[1, c] + 2.0 * k[2, c] + k[3, c])
+                temperature, mass, fresh = temperature + k[0, 0], mass + k[0, 1], fresh + k[0, 2]
                 for c in range(5):
-                    sums[c] += step[3 + c]
+                    sums[c] += k[0, 3 + c]
                 if not (temperature > 0.0 and mass > 0.0 and temperature < 6000.0):
-                    return -1, sums
+                    return -1
         change = abs(temperature / before[0] - 1.0) + abs(mass / before[1] - 1.0) + abs(fresh - before[2]) / mass
         if change < tolerance:
-            out[points] = out[0]
-            return cycle + 1, sums
-    out[points] = out[0]
-    return -2, sums
+            return cycle + 1
+    return -2
 
 
 def solve_cycle(engine: Engine, cylinder: ResolvedCylinder, speed: float, load: float) -> Cycle:
@@ -295,14 +296,15 @@ def solve_cycle(engine: Engine, cylinder: ResolvedCylinder, speed: float, load: 
     """
     model = cycle_model(engine, cylinder, speed, load)
     points = round(math.degrees(model.cycle)) * POINTS_PER_DEGREE
-    out = np.empty((points + 1, 4))
+    out, sums, stages = np.empty((points + 1, 4)), np.zeros(7), np.zeros((4, 8))
     # explicit steps must follow pressure equalising through an open valve, which takes a fixed time, not angle
     substeps = max(1, math.ceil(400.0 / speed * 2.0))
-    cycles, sums = _integrate_cycle(model, points, substeps, CYCLE_TOLERANCE, MOST_CYCLES, out)
+    cycles = _integrate_cycle(model, points, substeps, CYCLE_TOLERANCE, MOST_CYCLES, out, sums, stages)
+    out[points] = out[0]
     if cycles < 0:
         what = "left the range of the gas model" if cycles == -1 else f"did not close in {MOST_CYCLES} cycles"
         raise VibsimError(f"engine.gas: the working cycle at {speed * 30 / math.pi:.0f} rpm {what}")
-    work, wall, fuel, enthalpy_in, enthalpy_out, trapped, residual, _ = sums
+    work, wall, fuel, enthalpy_in, enthalpy_out, trapped, residual = sums
     return Cycle(
         angle=np.linspace(0.0, model.cycle, points + 1),
         pressure=out[:, 0],
@@ -367,11 +369,15 @@ def cycle_model(engine: Engine, cylinder: ResolvedCylinder, speed: float, load: 
 
 
 def intake_pressure(gas: CycleGas, strokes: int, load: float) -> float:
-    """Intake pressure, Pa: straight from the closed-throttle pressure at load 0 to full delivery at load 1."""
+    """Intake pressure, Pa, a straight line over load.
+
+    Four-stroke: from the closed-throttle pressure to ambient. Two-stroke: the delivery pressure of the crankcase, from
+    just above exhaust pressure.
+    """
     if gas.intake_pressure is not None:
         return gas.intake_pressure
     full = gas.ambient_pressure * (SCAVENGE_RATIO if strokes == 2 else 1.0)
-    low = gas.ambient_pressure if strokes == 2 else gas.closed_throttle_pressure
+    low = gas.exhaust_pressure * IDLE_SCAVENGE_RATIO if strokes == 2 else gas.closed_throttle_pressure
     return low + load * (full - low)
 
 

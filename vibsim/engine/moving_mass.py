@@ -2,8 +2,8 @@
 
 A rod is two equivalent masses at its ends plus a correction inertia on its direction, which is exact for a slender
 rod: its kinetic energy depends on mass, first and second moment along its line alone (derived). An eccentric
-(counterweight, balance shaft) is the limit of a small mass far out with an equal negative mass on its axis: it adds
-its unbalance and the products of inertia that go with its place, no mass and no polar inertia.
+(counterweight, balance shaft) is the limit of a mass close to its axis with an equal negative mass on it: it adds its
+unbalance and the products of inertia that go with its place, no mass and no polar inertia.
 """
 
 from __future__ import annotations

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.stepper import RAN_AWAY, STEP_TOO_SMALL, Stepper
+
+ENGINE_RATE = 1e5  # 1/s, faster than anything an engine does by itself
 
 PARTS = (
     ("place", "XYZ"),
@@ -39,26 +39,25 @@ def explain_failure(status: int, stepper: Stepper, packed: Packed, case: Case) -
     revolutions = stepper.y[-2] / (2.0 * math.pi)
     when = f"at {time:.6g} s (crank revolution {revolutions:.2f})"
     if status == RAN_AWAY:
-        key = (
-            "engine.load or engine.friction" if worst >= packed.state_size - 2 else _stiffest_mount(case, packed, worst)
-        )
+        crank = worst >= packed.state_size - 2
+        key = "engine.load or engine.friction" if crank else _fastest_mount(case, packed, worst)
         return RunFailure(f"the run diverged: {quantity} ran away {when}; check {key}")
     what = "the step became too small" if status == STEP_TOO_SMALL else "too many steps were needed"
-    key = _stiffest_mount(case, packed, worst)
+    key = _fastest_mount(case, packed, worst)
     return RunFailure(f"the run is too stiff or diverging: {what} for {quantity} {when}; check {key}")
 
 
-def _stiffest_mount(case: Case, packed: Packed, worst: int) -> str:
-    """The mount key that asks for the fastest motion of the body in question."""
-    if worst >= packed.state_size - 2 or not case.mount:
-        return "engine.gas, run.relative_tolerance"
-    body = packed.names[worst // STATES_PER_BODY]
-    mass = packed.model.bodies["mass"][worst // STATES_PER_BODY]
-    rates = []
+def _fastest_mount(case: Case, packed: Packed, worst: int) -> str:
+    """The mount key that asks for the fastest motion: of the body in question, or of any if the crank is."""
+    crank = worst >= packed.state_size - 2
+    body = None if crank else packed.names[worst // STATES_PER_BODY]
+    mass = dict(zip(packed.names, packed.model.bodies["mass"], strict=True))
+    rates = [(ENGINE_RATE, "engine.gas, engine.crank.inertia")] if crank else []
     for index, mount in enumerate(case.mount):
-        if body in mount.between:
-            rates.append((max(mount.damping) / mass, f"mount[{index + 1}].damping ('{mount.name}')"))
-            rates.append(
-                (float(np.sqrt(max(mount.stiffness) / mass)), f"mount[{index + 1}].stiffness ('{mount.name}')")
-            )
+        if body is not None and body not in mount.between:
+            continue
+        lightest = min(mass[name] for name in mount.between if name in mass)
+        shown = f"mount[{index + 1}]"
+        rates.append((max(mount.damping) / lightest, f"{shown}.damping ('{mount.name}')"))
+        rates.append((math.sqrt(max(mount.stiffness) / lightest), f"{shown}.stiffness ('{mount.name}')"))
     return max(rates)[1] if rates else f"body '{body}'"

@@ -29,6 +29,7 @@ from vibsim.solver.stepper import REACHED_ANGLE, Stepper, advance, grid, no_grid
 WATCHED = 72  # points of a cycle compared with the cycle before
 TREND_GAIN, SPEED_GAIN = 0.7, 0.35
 SMALLEST_FORCE = 1e-3  # of the largest mount's swing: mounts that move less are compared with this
+SMALLEST_SWING = 0.01  # of the mean speed: a heavier flywheel's speed is compared with this
 PLANNING_POINTS = 1440
 MOST_STEPS = 2_000_000
 
@@ -181,8 +182,9 @@ def _stalled(run: Run) -> RunFailure:
 
 
 def _change(current: _Cycle, previous: _Cycle, speed: float, names: list[str]) -> tuple[float, str]:
-    """Largest change from the cycle before, as a share: of mean speed, or of each mount's own swing of force."""
-    changes = {"crank speed": float(np.abs(current.crank_speed - previous.crank_speed).max()) / speed}
+    """Largest change from the cycle before, as a share of the swing within the cycle: of speed and of every mount."""
+    speed_scale = max(float(np.ptp(current.crank_speed)), SMALLEST_SWING * speed)
+    changes = {"crank speed": float(np.abs(current.crank_speed - previous.crank_speed).max()) / speed_scale}
     if current.mount_force.shape[1]:
         swing = np.ptp(current.mount_force, axis=0).max(axis=1)
         scale = np.maximum(swing, max(SMALLEST_FORCE * swing.max(), 1e-9))

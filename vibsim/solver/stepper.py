@@ -176,7 +176,7 @@ def _error(s, control, h):
             estimate += ERROR[j] * s.stages[j, i]
         scale = control.floor[i] + control.relative[i] * max(abs(s.y[i]), abs(s.trial[i]))
         ratio = abs(h * estimate) / (control.tolerance * scale)
-        if not ratio <= worst:  # takes not-a-number too, and keeps it
+        if worst == worst and not ratio <= worst:  # takes the first not-a-number too, and keeps it
             worst = ratio
             s.tally[3] = i
     return worst
@@ -202,7 +202,7 @@ def _write_times(s, begin, h, points):
     while points.next[0] < points.times.size:
         at = points.next[0]
         time = points.start + points.step * at
-        if time > begin + h * (1.0 + 1e-12):
+        if time > s.clock[0] * (1.0 + 1e-14):  # start + step·index may round above the end
             return
         share = min(max((time - begin) / h, 0.0), 1.0)
         points.times[at] = time

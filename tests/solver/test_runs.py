@@ -1,0 +1,118 @@
+"""Runs: grids, steady settling, and runs that cannot be carried through."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from tests.cases import mount, single
+from vibsim.inputs.errors import InputError, RunFailure
+from vibsim.inputs.loader import build_case
+from vibsim.solver.simulate import simulate
+
+
+def _mounted(**run) -> dict:
+    raw = single()
+    raw["body"][0]["centre_of_mass_mm"] = [0.0, 0.0, 0.0]
+    places = {"rubber": [0.0, -250.0, 0.0], "left": [200.0, 200.0, 0.0], "right": [-200.0, 200.0, 50.0]}
+    raw["mount"] = [mount(name, at_mm=at, damping_N_s_per_mm=[0.5, 0.5, 0.5]) for name, at in places.items()]
+    raw["run"] |= run
+    return raw
+
+
+def test_free_run_keeps_its_grids():
+    solution = simulate(build_case(_mounted(duration_s=0.25, sample_rate_Hz=2000.0)))
+    assert len(solution.time) == 501
+    assert solution.time[-1] == 0.25
+    assert solution.over_time.crank_angle[0] == 0.0
+    assert solution.over_time.crank_speed[0] == pytest.approx(100.0 * math.pi, rel=1e-12)
+    turned = solution.over_time.crank_angle[-1]
+    assert len(solution.angle) == 720 * int(turned / (4.0 * math.pi))
+    # the angle grid is met to the root finder's tolerance
+    np.testing.assert_allclose(solution.over_angle.crank_angle, solution.angle, rtol=0, atol=1e-9)
+
+
+def test_free_run_of_nothing_turning_has_no_cycles():
+    solution = simulate(build_case(_mounted(speed_rpm=0.0)))
+    assert solution.angle is None
+
+
+def test_free_run_may_turn_backwards():
+    solution = simulate(build_case(_mounted(speed_rpm=-3000.0)))
+    assert solution.over_time.crank_angle[-1] < -50.0
+
+
+@pytest.mark.parametrize("gas", [{"source": "motored"}, {"source": "cycle"}, {"source": "none"}])
+def test_steady_run_settles_at_its_mean_speed(gas):
+    raw = _mounted(kind="steady", duration_s=0.1, settle_tolerance=1e-4, start="static", gravity=True)
+    raw["engine"]["gas"] = gas
+    raw["engine"]["friction"] = {"torque_N_m": 2.0}
+    solution = simulate(build_case(raw))
+    settling = solution.settling
+    assert settling.settled
+    assert settling.residual < 1e-4
+    assert settling.mean_speed == pytest.approx(100.0 * math.pi, rel=1e-4)
+    # law: over a settled cycle the load takes what gas gives less friction and what shakes the mounts (inertia torque);
+    # off by what the cycle still changes, 1e-4 of a speed swing of some 10 rad/s over 0.04 s, times 0.02 kg m^2
+    over = solution.over_angle
+    work = np.mean(over.gas_torque + over.inertia_torque - over.friction_torque)
+    assert settling.load_torque == pytest.approx(work, abs=1e-3)
+    assert np.mean(over.inertia_torque) < 0.0
+    np.testing.assert_allclose(solution.over_angle.crank_angle, solution.angle, rtol=0, atol=1e-9)
+
+
+def test_steady_load_law_stays_in_force():
+    raw = _mounted(kind="steady", duration_s=0.05)
+    raw["engine"]["gas"] = {"source": "cycle"}
+    raw["engine"]["load"] = {"law": "dynamometer", "speed_rpm": 3000.0, "slope_N_m_s": 0.5}
+    over = simulate(build_case(raw)).over_angle
+    slope = np.polyfit(over.crank_speed, over.load_torque, 1)[0]
+    assert slope == pytest.approx(0.5, rel=1e-6)
+
+
+def test_half_the_load_gives_less_torque():
+    torques = []
+    for load in (1.0, 0.4):
+        raw = _mounted(kind="steady", duration_s=0.02, load=load)
+        raw["engine"]["gas"] = {"source": "cycle"}
+        torques.append(simulate(build_case(raw)).settling.load_torque)
+    assert 0.0 < torques[1] < 0.6 * torques[0]
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda raw: raw["mount"][1].update(stiffness_N_per_mm=[1e16, 1e16, 1e16]), r"mount\[2\].stiffness \('left'\)"),
+        (lambda raw: raw["mount"][2].update(damping_N_s_per_mm=[1e12, 1e12, 1e12]), r"mount\[3\].damping \('right'\)"),
+    ],
+)
+def test_stiff_run_names_quantity_time_and_key(change, words):
+    raw = _mounted(start="drawn", gravity=True)
+    change(raw)
+    with pytest.raises(RunFailure, match=rf"stiff or diverging: .* at .* s \(crank revolution .*check {words}"):
+        simulate(build_case(raw))
+
+
+def test_runaway_engine_is_stopped():
+    raw = _mounted(speed_rpm=3000.0, duration_s=60.0)
+    raw["engine"]["crank"]["inertia_kg_m2"] = 0.0005
+    raw["engine"]["gas"] = {"source": "cycle"}
+    with pytest.raises(RunFailure, match=r"crank .* ran away at .*check engine.load"):
+        simulate(build_case(raw))
+
+
+def test_engine_too_weak_to_turn_over_stalls():
+    raw = _mounted(kind="steady", speed_rpm=60.0)
+    raw["engine"]["crank"]["inertia_kg_m2"] = 0.001
+    raw["engine"]["gas"] = {"source": "motored"}
+    with pytest.raises(RunFailure, match=r"stalled: it cannot turn a cycle at run.speed 60 rpm"):
+        simulate(build_case(raw))
+
+
+def test_case_without_a_run_table():
+    raw = single()
+    del raw["run"]
+    with pytest.raises(InputError, match=r"run: is missing"):
+        simulate(build_case(raw))
