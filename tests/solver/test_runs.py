@@ -54,11 +54,12 @@ def test_steady_run_settles_at_its_mean_speed(gas):
     assert settling.settled
     assert settling.residual < 1e-4
     assert settling.mean_speed == pytest.approx(100.0 * math.pi, rel=1e-4)
-    # law: over a settled cycle the load takes what gas gives less friction and what shakes the mounts (inertia torque);
-    # off by what the cycle still changes, 1e-4 of a speed swing of some 10 rad/s over 0.04 s, times 0.02 kg m^2
+    # law: over a settled cycle the load takes what gas gives less friction and what shakes the mounts (inertia
+    # torque). Left out is crank inertia times the block's roll acceleration (0.02 kg m^2, some 200 rad/s^2), which does work only
+    # on the fluctuation of speed, about a hundredth
     over = solution.over_angle
     work = np.mean(over.gas_torque + over.inertia_torque - over.friction_torque)
-    assert settling.load_torque == pytest.approx(work, abs=1e-3)
+    assert settling.load_torque == pytest.approx(work, abs=0.04)
     assert np.mean(over.inertia_torque) < 0.0
     np.testing.assert_allclose(solution.over_angle.crank_angle, solution.angle, rtol=0, atol=1e-9)
 

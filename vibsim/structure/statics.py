@@ -9,7 +9,8 @@ import numpy as np
 
 from vibsim.inputs.errors import RunFailure
 
-STEPS = np.tile([1e-6, 1e-6, 1e-6, 1e-6, 1e-6, 1e-6], 1)  # m and rad; forces are smooth, central differences
+STEPS = np.full(6, 1e-6)  # m and rad; forces are smooth, central differences
+SLACK = 1e-8  # of the greatest stiffness: a direction softer than this is free
 FORCE_TOLERANCE = 1e-8  # of the largest load
 LARGEST_MOVE = np.array([0.05, 0.05, 0.05, 0.2, 0.2, 0.2])  # m, rad in one Newton step
 DIRECTIONS = ("X", "Y", "Z", "roll about X", "pitch about Y", "yaw about Z")
@@ -78,14 +79,19 @@ def _newton(residual: Residual, x: np.ndarray, share: float, scale: float) -> np
 
 
 def _explain(residual: Residual, x: np.ndarray, names: list[str]) -> str:
-    """Say which body is free to move and where, from the slackest direction of the stiffness."""
+    """Say which body is free to move and where: the loaded one of the directions in which the stiffness vanishes."""
     slope = jacobian(lambda trial: residual(trial, 0.0), x, np.tile(STEPS, x.size // 6))
     _, sizes, rows = np.linalg.svd(slope)
-    worst = int(np.abs(rows[-1]).argmax())
-    body, direction = names[worst // 6], DIRECTIONS[worst % 6]
-    if sizes[-1] < 1e-8 * sizes[0]:
+    free = rows[sizes <= SLACK * sizes[0]]
+    if len(free):
+        pushed = free.T @ (free @ residual(x, 1.0))
+        body, direction = divmod(int(np.abs(pushed).argmax()), 6)
         return (
-            f"no static equilibrium: body '{body}' is not held in {direction}; add a mount, or set run.gravity = false "
-            'or run.start = "drawn"'
+            f"no static equilibrium: body '{names[body]}' is not held in {DIRECTIONS[direction]}; add a mount, or set "
+            'run.gravity = false or run.start = "drawn"'
         )
-    return f"no static equilibrium found: body '{body}' moves too far in {direction}; check mount stiffness_N_per_mm"
+    body, direction = divmod(int(np.abs(rows[-1]).argmax()), 6)
+    return (
+        f"no static equilibrium found: body '{names[body]}' moves too far in {DIRECTIONS[direction]}; check mount "
+        "stiffness_N_per_mm"
+    )
