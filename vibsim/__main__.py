@@ -1,6 +1,6 @@
 """`python -m vibsim`."""
 
-from vibsim.cli import main
+from vibsim.cli import entry
 
 if __name__ == "__main__":
-    main()
+    entry()

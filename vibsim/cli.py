@@ -84,6 +84,18 @@ def main(arguments: list[str] | None = None) -> NoReturn:
         sys.exit(_explain(error, options.debug))
 
 
+def entry() -> NoReturn:
+    """The command as installed: like `main`, but leaves without taking the compiler down, which costs a third of a
+    second; every file is closed and flushed by then."""
+    try:
+        main()
+    except SystemExit as left:
+        sys.stdout.flush()
+        sys.stderr.flush()
+        os._exit(left.code if isinstance(left.code, int) else DONE)
+    raise AssertionError("main always exits")
+
+
 def _explain(error: Exception, debug: bool) -> int:
     from vibsim.inputs.errors import InputError, VibsimError
 
@@ -120,7 +132,6 @@ def run_command(options: argparse.Namespace) -> int:
         write_results(results, target)
         written = [target]
         if figures is not None:
-            progress("drawing", 0.0, 1.0)
             written += _draw(results, figures)
     summary = summarise(results)
     if options.json:

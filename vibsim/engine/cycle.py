@@ -20,7 +20,7 @@ from vibsim.engine.layout import ResolvedCylinder
 from vibsim.engine.volume import mean_piston_speed
 from vibsim.inputs.errors import InputError, VibsimError
 from vibsim.inputs.models import CycleGas, Engine
-from vibsim.jit import kernel
+from vibsim.jit import inner, kernel
 
 REFERENCE_TEMPERATURE = 300.0
 CYCLE_TOLERANCE = 1e-8
@@ -139,21 +139,21 @@ def internal_energy(temperature, model):
     return -model.gas_constant / model.gamma_fall * math.log((g - model.gamma_fall * rise) / g)
 
 
-@kernel
+@inner
 def _valve_area(angle, opens, span, greatest, cycle):
     past = angle - opens
     past -= math.floor(past / cycle) * cycle
     return greatest * math.sin(math.pi * past / span) ** 2 if past < span else 0.0
 
 
-@kernel
+@inner
 def _volume(angle, model):
     psi = angle + model.top_angle
     slider = slider_crank(math.cos(psi), math.sin(psi), model.radius, model.rod_length, model.offset)
     return model.clearance + model.area * (model.top - slider[0]), -model.area * slider[1]
 
 
-@kernel
+@inner
 def _rates(angle, temperature, mass, fresh, burn_mass, shut_pressure, shut_volume, shut_temperature, model):
     """Derivatives by crank angle of (T, m, fresh, work, wall heat, fuel heat, enthalpy in, out), and p and dp/dθ."""
     volume, volume1 = _volume(angle, model)

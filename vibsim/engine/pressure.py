@@ -19,7 +19,7 @@ from vibsim.engine.layout import Layout, ResolvedCylinder
 from vibsim.engine.volume import cylinder_volume
 from vibsim.inputs.models import Engine, MotoredGas
 from vibsim.inputs.trace import read_trace
-from vibsim.jit import inlined
+from vibsim.jit import inlined, inner
 
 STEP = math.radians(0.5)
 HINTS = 1024
@@ -86,7 +86,7 @@ def cylinder_pressure(i, theta, speed, gas):
     return lower + share * (_cubic(gas.coefficients, low + 1, k, segment, x) - lower)
 
 
-@inlined
+@inner
 def _cubic(c, speed, curve, segment, x):
     high = c[speed, curve, segment, 2] + x * c[speed, curve, segment, 3]
     return c[speed, curve, segment, 0] + x * (c[speed, curve, segment, 1] + x * high)

@@ -11,11 +11,10 @@ import numpy as np
 
 from vibsim import __version__
 from vibsim.inputs.loader import CaseFile
-from vibsim.results.labelled import Group
+from vibsim.results.labelled import FORMAT_VERSION, Group
 from vibsim.solver.observe import Observed
 from vibsim.solver.solution import Solution
 
-FORMAT_VERSION = 1
 AXES = ("X", "Y", "Z")
 # name: dimensions after the first, units, description
 QUANTITIES: dict[str, tuple[tuple[str, ...], str, str]] = {

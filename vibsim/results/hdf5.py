@@ -14,8 +14,7 @@ import h5py
 import numpy as np
 
 from vibsim.inputs.errors import InputError, VibsimError
-from vibsim.results.collect import FORMAT_VERSION
-from vibsim.results.labelled import Group, Variable
+from vibsim.results.labelled import FORMAT_VERSION, Group, Variable
 
 
 def write_results(results: Group, path: Path) -> None:

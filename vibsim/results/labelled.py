@@ -7,6 +7,8 @@ from typing import Any
 
 import numpy as np
 
+FORMAT_VERSION = 1  # of the results file; raised when an old reader would misread a new file
+
 
 @dataclass(frozen=True)
 class Variable:

@@ -6,7 +6,7 @@ To add a figure, write a function from results to a matplotlib figure (or None) 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import numpy as np
@@ -14,11 +14,12 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MultipleLocator, NullLocator
 
+from vibsim.inputs.errors import VibsimError
 from vibsim.post.orders import orders_over
 from vibsim.post.summary import dominant_orders
 from vibsim.post.torque import TORQUES, torques
 from vibsim.results.labelled import Group
-from vibsim.show.style import FAINT, INK, LINES, colour, line, new_figure, plain
+from vibsim.show.style import FAINT, INK, LINES, colour, line, new_figure, plain, save
 
 HIGHEST_DRAWN_ORDER = 8.0
 HIGHEST_DRAWN_FREQUENCY = 500.0
@@ -225,14 +226,11 @@ FIGURES: dict[str, Callable[[Group], Figure | None]] = {
 }
 
 
-def draw_figures(results: Group, folder: Path) -> list[Path]:
-    """Write every figure of the results as PNG into a folder, made if absent; returns their paths."""
-    folder.mkdir(parents=True, exist_ok=True)
-    paths = []
-    for name, draw in FIGURES.items():
-        figure = draw(results)
-        if figure is None:
-            continue
-        paths.append(folder / f"{name}.png")
-        figure.savefig(paths[-1])
-    return paths
+def draw_figures(results: Group, folder: Path, names: Iterable[str] = FIGURES) -> list[Path]:
+    """Write figures of the results, all unless named, as PNG into a folder, made if absent; returns their paths."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        figures = {folder / f"{name}.png": FIGURES[name](results) for name in names}
+        return [path for path, figure in figures.items() if figure is not None and save(figure, path)]
+    except OSError as error:
+        raise VibsimError(f"{folder}: figures cannot be written ({error.strerror})") from None

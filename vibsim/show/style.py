@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
@@ -20,12 +22,24 @@ def new_figure(width: float, height: float, title: str) -> Figure:
     return figure
 
 
+def save(figure: Figure, path: Path) -> Path:
+    """Write a figure as PNG, drawn once (`savefig` draws twice); beside first, so that no half picture stays."""
+    beside = path.with_suffix(".part")
+    canvas = figure.canvas
+    assert isinstance(canvas, FigureCanvasAgg)
+    try:
+        canvas.print_png(beside, pil_kwargs={"compress_level": 2, "format": "png"})
+        return beside.replace(path)
+    finally:
+        beside.unlink(missing_ok=True)
+
+
 def plain(axes: Axes, title: str, x: str, y: str) -> Axes:
     """Title, labels and quiet frame of one plot."""
     axes.set_title(title, fontsize=10, loc="left", color=INK)
     axes.set_xlabel(x, fontsize=9)
     axes.set_ylabel(y, fontsize=9)
-    axes.tick_params(labelsize=8)
+    axes.tick_params(labelsize=8, length=0.0, bottom=False, left=False)
     axes.grid(True, color="#E5E5E5", linewidth=0.6)
     axes.set_axisbelow(True)
     for side in ("top", "right"):

@@ -17,7 +17,7 @@ from vibsim.engine.friction import friction_torque
 from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.moving_mass import moving_mass
 from vibsim.engine.pressure import cylinder_pressure
-from vibsim.jit import inlined, kernel
+from vibsim.jit import inlined, inner, kernel
 from vibsim.structure.mounts import mount_force
 from vibsim.structure.rotation import matrix_entries
 
@@ -131,7 +131,7 @@ def velocities(y, model, w, e):
     return speed
 
 
-@inlined
+@inner
 def point_motion(body, px, py, pz, y, w):
     """Place (m) of a point of a body (own axes; ground for −1) and its velocity, both in vehicle axes."""
     if body < 0:
@@ -150,7 +150,7 @@ def point_motion(body, px, py, pz, y, w):
     )
 
 
-@inlined
+@inner
 def add_force(body, y, w, px, py, pz, fx, fy, fz):
     """Add a force at a place, both in vehicle axes, to a body's force and moment about its reference point."""
     if body < 0:
@@ -165,7 +165,7 @@ def add_force(body, y, w, px, py, pz, fx, fy, fz):
     w[body, T + 2] += x * fy - yy * fx
 
 
-@inlined
+@inner
 def one_mount(n, y, model, w):
     """Force of mount n on its second body, place of that force and deflection, all in vehicle axes.
 
@@ -213,7 +213,7 @@ def load_torque(speed, load):
     return load[0] + load[1] * speed + load[2] * speed * abs(speed)
 
 
-@inlined
+@inner
 def add_forces(y, model, w, speed):
     """Sum gravity, mounts and the reaction of the load into w (force and moment, vehicle axes)."""
     for b in range(model.bodies.size):
@@ -289,7 +289,7 @@ def derivatives(y, model, w, e, out):
         out[at + 12] = tz - (wx * ly - wy * lx) - (vx * py - vy * px)
 
 
-@inlined
+@inner
 def _crank_rate(theta, speed, model, e, vx, vy, vz, wx, wy, wz):
     """∂T/∂φ plus the torques on the crank: ½ω·J'ω + v·(ω×A) + φ̇(v·A' + ω·B') + ½C'φ̇² + gas − friction − load."""
     spin = 0.5 * (wx * wx * e[J1_] + wy * wy * e[J1_ + 1] + wz * wz * e[J1_ + 2])

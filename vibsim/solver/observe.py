@@ -9,7 +9,7 @@ import numpy as np
 from vibsim.engine.friction import friction_torque
 from vibsim.engine.pressure import cylinder_pressure
 from vibsim.inputs.models import Sensor
-from vibsim.jit import kernel
+from vibsim.jit import inner, kernel
 from vibsim.solver.motion import (
     A1_,
     A_,
@@ -48,7 +48,7 @@ class Observed:
     sensor_acceleration: np.ndarray
 
 
-@kernel
+@inner
 def _carrier_rates(model, r, e, out, at, speed, crank):
     """Accelerations (v̇, ω̇, φ̈) of the carrier: M·V̇ = momentum rates − φ̇·M'·V."""
     vx, vy, vz, wx, wy, wz = r[V], r[V + 1], r[V + 2], r[W], r[W + 1], r[W + 2]
@@ -66,7 +66,7 @@ def _carrier_rates(model, r, e, out, at, speed, crank):
     return solve_mass(model.bodies[model.carrier].mass + model.train.mass, e, px, py, pz, lx, ly, lz, p)
 
 
-@kernel
+@inner
 def _plain_rates(model, b, out, at):
     body = model.bodies[b]
     i = 1.0 / body.mass
@@ -82,7 +82,7 @@ def _plain_rates(model, b, out, at):
     )
 
 
-@kernel
+@inner
 def _point_acceleration(r, a, p, out):
     """Acceleration (vehicle axes) of a body's point p (own axes); a = (v̇, ω̇) in own axes."""
     wx, wy, wz = r[W], r[W + 1], r[W + 2]

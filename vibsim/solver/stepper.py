@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vibsim.jit import kernel
+from vibsim.jit import inner, kernel
 from vibsim.solver.motion import derivatives, scratch
 from vibsim.solver.packed import Model
 
@@ -130,7 +130,7 @@ def interpolate(dense, share, i):
     return dense[0, i] + share * (dense[1, i] + rest * inner)
 
 
-@kernel
+@inner
 def _share_at_angle(dense, angle, i):
     """Share of the last step at which the crank passes `angle`: bisection sped up by the secant."""
     low, high = 0.0, 1.0
@@ -150,7 +150,7 @@ def _share_at_angle(dense, angle, i):
     return min(max(share, 0.0), 1.0)
 
 
-@kernel
+@inner
 def _stages(s, model, h):
     """Fill the seven stages and the trial state; returns nothing, the last stage is the derivative at the new state."""
     n = s.y.size
@@ -166,7 +166,7 @@ def _stages(s, model, h):
         derivatives(trial, model, s.w, s.e, k[stage])
 
 
-@kernel
+@inner
 def _error(s, control, h):
     """Largest error of the trial over tolerance; notes the state that has it."""
     worst = -1.0
@@ -182,7 +182,7 @@ def _error(s, control, h):
     return worst
 
 
-@kernel
+@inner
 def _accept(s, h):
     """Take the trial state; keep what the interpolant needs."""
     k, dense = s.stages, s.dense
@@ -197,7 +197,7 @@ def _accept(s, h):
         s.y[i], s.f[i] = s.trial[i], k[6, i]
 
 
-@kernel
+@inner
 def _write_times(s, begin, h, points):
     while points.next[0] < points.times.size:
         at = points.next[0]
@@ -211,7 +211,7 @@ def _write_times(s, begin, h, points):
         points.next[0] += 1
 
 
-@kernel
+@inner
 def _write_angles(s, begin, h, points):
     crank = s.y.size - 2
     while points.next[0] < points.times.size:
@@ -278,7 +278,7 @@ def advance(s, model, control, end_time, end_angle, times, angles):
                     return RAN_AWAY
 
 
-@kernel
+@inner
 def _stop_at_angle(s, model, begin, h, angle, times, angles):
     """Cut the last step at the crank angle `angle` and go on from there."""
     crank = s.y.size - 2
