@@ -55,8 +55,8 @@ def test_steady_run_settles_at_its_mean_speed(gas):
     assert settling.residual < 1e-4
     assert settling.mean_speed == pytest.approx(100.0 * math.pi, rel=1e-4)
     # law: over a settled cycle the load takes what gas gives less friction and what shakes the mounts (inertia
-    # torque). Left out is crank inertia times the block's roll acceleration (0.02 kg m^2, some 200 rad/s^2), which does work only
-    # on the fluctuation of speed, about a hundredth
+    # torque). Left out is crank inertia times the block's roll acceleration (0.02 kg m^2, some 200 rad/s^2), which does
+    # work only on the fluctuation of speed, about a hundredth
     over = solution.over_angle
     work = np.mean(over.gas_torque + over.inertia_torque - over.friction_torque)
     assert settling.load_torque == pytest.approx(work, abs=0.04)

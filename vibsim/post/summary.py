@@ -19,6 +19,8 @@ def summarise(results: Group) -> dict[str, Any]:
         "title": results.attributes["title"],
         "run_kind": results.attributes["run_kind"],
         "mean_speed_rpm": torque.attributes["mean_speed_rad_per_s"] * 30.0 / math.pi,
+        "least_speed_rpm": float(results["crank_speed"].min()) * 30.0 / math.pi,
+        "greatest_speed_rpm": float(results["crank_speed"].max()) * 30.0 / math.pi,
         "load": results.attributes["load"],
         "speed_fluctuation": torque.attributes["speed_fluctuation"],
         "torque": _torque_rows(torque),

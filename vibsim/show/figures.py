@@ -19,7 +19,7 @@ from vibsim.post.orders import orders_over
 from vibsim.post.summary import dominant_orders
 from vibsim.post.torque import TORQUES, torques
 from vibsim.results.labelled import Group
-from vibsim.show.style import FAINT, INK, LINES, colour, line, new_figure, plain, save
+from vibsim.show.style import FAINT, INK, LINES, colour, line, new_figure, plain, save, short
 
 HIGHEST_DRAWN_ORDER = 8.0
 HIGHEST_DRAWN_FREQUENCY = 500.0
@@ -66,8 +66,9 @@ def torque_figure(results: Group) -> Figure:
     _degrees(over, results)
     speed = plain(figure.add_subplot(grid[1, 0]), "Crank speed", x_label, "speed, rpm")
     speed.plot(x, group["crank_speed"] * 30.0 / math.pi, color=colour(0), lw=1.4)
-    fluctuation = torque.attributes["speed_fluctuation"]
-    speed.set_title(f"Crank speed: fluctuation {100.0 * fluctuation:.2f} % of the mean", loc="left", fontsize=10)
+    if "cycle" in results.groups:
+        fluctuation = 100.0 * torque.attributes["speed_fluctuation"]
+        speed.set_title(f"Crank speed: fluctuation {fluctuation:.2f} % of the mean", loc="left", fontsize=10)
     _degrees(speed, results)
     bars = plain(figure.add_subplot(grid[1, 1]), "Amplitude per order", "engine order", "amplitude, N m")
     if "amplitude" in torque:
@@ -100,7 +101,7 @@ def mount_figure(results: Group) -> Figure | None:
     """Which mount passes how much force, along which axis, at which order."""
     if "mount_forces" not in results.groups:
         return None
-    levels, names = results.groups["mount_forces"], results.labels("mount")
+    levels, names = results.groups["mount_forces"], short(results.labels("mount"))
     ranking = np.argsort(levels["resultant_rms"])
     figure = new_figure(11.0, 7.0, _heading(results, "Mount forces"))
     grid = figure.add_gridspec(
@@ -159,10 +160,12 @@ def sensor_figure(results: Group) -> Figure | None:
     """Acceleration spectrum at every sensor, with the orders that stand out named."""
     if "spectra" not in results.groups:
         return None
-    spectra, names = results.groups["spectra"], results.labels("sensor")
+    spectra, names = results.groups["spectra"], short(results.labels("sensor"))
     speed = results.groups["torque"].attributes["mean_speed_rad_per_s"] / (2.0 * math.pi)
     steady = "cycle" in results.groups
-    figure = new_figure(11.0, 2.4 * len(names) + 1.2, _heading(results, "Acceleration at the sensors"))
+    figure = new_figure(
+        11.0, 2.4 * len(names) + 1.2, _heading(results, "Acceleration spectra at the sensors (Hann window)")
+    )
     height = figure.get_figheight()
     room = {"left": 0.07, "right": 0.985, "top": 1.0 - 0.65 / height, "bottom": 0.5 / height, "hspace": 0.18}
     axes = figure.subplots(len(names), 1, sharex=True, sharey=True, squeeze=False, gridspec_kw=room)[:, 0]
@@ -170,12 +173,12 @@ def sensor_figure(results: Group) -> Figure | None:
     shown = (frequency > 0.0) & (frequency <= HIGHEST_DRAWN_FREQUENCY)
     top = float(spectra["acceleration_amplitude"][shown].max()) or 1.0
     for index, name in enumerate(names):
-        plain(axes[index], "", "frequency, Hz" if index == len(names) - 1 else "", "amplitude, m/s²")
+        plain(axes[index], "", "frequency, Hz" if index == len(names) - 1 else "", "peak amplitude, m/s²")
         for axis, letter in enumerate("XYZ"):
             level = spectra["acceleration_amplitude"][shown, index, axis]
             axes[index].semilogy(frequency[shown], level, line(axis), color=colour(axis), lw=1.1, label=letter)
         rms = results["sensors/resultant_rms"][index]
-        axes[index].set_title(f"{name}: {rms:.3g} m/s² rms, all axes, unweighted", loc="left", fontsize=10)
+        axes[index].set_title(f"{name}: {rms:.3f} m/s² rms, all axes, unweighted", loc="left", fontsize=10)
         if steady:
             _name_orders(axes[index], results, index, speed)
     axes[0].set_ylim(top * 1e-4, top * 6.0)
@@ -212,7 +215,7 @@ def pressure_figure(results: Group) -> Figure | None:
         values = group["cylinder_pressure"][:, index] * 1e-5
         label = f"cylinder {name}, peak {values.max():.1f} bar"
         axes.plot(x, values, line(index), color=colour(index), lw=1.6, label=label)
-    axes.legend(fontsize=8, frameon=False)
+    axes.legend(fontsize=8, ncols=4, frameon=False, loc="lower right", bbox_to_anchor=(1.0, 0.99))
     _degrees(axes, results)
     axes.set_ylim(bottom=0.0)
     return figure

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 # Okabe & Ito 2008, a published palette for colour-blind readers
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
 LINES = ("-", "--", "-.", ":")
+LONGEST_NAME = 22
 INK, FAINT = "#222222", "#BBBBBB"
 
 
@@ -45,6 +46,11 @@ def plain(axes: Axes, title: str, x: str, y: str) -> Axes:
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     return axes
+
+
+def short(names: list[str]) -> list[str]:
+    """Names that fit beside an axis."""
+    return [name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…" for name in names]
 
 
 def colour(index: int) -> str:

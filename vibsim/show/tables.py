@@ -83,11 +83,14 @@ def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
 
 
 def _running(summary: dict[str, Any]) -> str:
-    fluctuation = 100.0 * summary["speed_fluctuation"]
+    if summary["run_kind"] == "steady":
+        speed = f"speed fluctuates by {100.0 * summary['speed_fluctuation']:.2f} % of its mean"
+    else:
+        speed = f"speed between {summary['least_speed_rpm']:.0f} and {summary['greatest_speed_rpm']:.0f} rpm"
     return (
         f"{summary['run_kind']} run at {summary['mean_speed_rpm']:.0f} rpm, load {summary['load']:g}: "
         f"output {summary['mean_load_torque_N_m']:.1f} N m, {summary['mean_power_kW']:.2f} kW; "
-        f"peak pressure {summary['peak_pressure_bar']:.1f} bar; speed fluctuates by {fluctuation:.2f} % of its mean"
+        f"peak pressure {summary['peak_pressure_bar']:.1f} bar; {speed}"
     )
 
 
