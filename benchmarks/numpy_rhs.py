@@ -218,7 +218,7 @@ def gas_pressures(phi: float, speed: float, gas: Gas, firing: np.ndarray) -> np.
         breaks = gas.breaks[curve]
         segment = int(np.searchsorted(breaks[1:-1], local, side="right"))
         powers = (local - breaks[segment]) ** np.arange(4)
-        pressures[i] = np.interp(speed, gas.speeds, gas.coefficients[:, curve, segment] @ powers)
+        pressures[i] = np.interp(abs(speed), gas.speeds, gas.coefficients[:, curve, segment] @ powers)
     return pressures
 
 
@@ -284,8 +284,8 @@ class EquationsOfMotion:
         return force + field, moment, pull[6]
 
     def load_torque(self, speed: float) -> float:
-        constant, linear, quadratic = self.load
-        return constant + linear * speed + quadratic * speed * abs(speed)
+        constant, linear, quadratic, dry = self.load
+        return constant + linear * speed + quadratic * speed * abs(speed) + dry * np.tanh(speed)
 
     def crank_torque(self, phi: float, speed: float, slope: np.ndarray) -> float:
         """Gas less friction and load, N m: the gas does work as the volume grows, which it does as s falls."""

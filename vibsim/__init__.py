@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from contextlib import suppress
 from pathlib import Path
 
 __version__ = "0.1.0"
@@ -17,11 +18,12 @@ def _drop_stale_kernels() -> None:
     kernels = list(package.glob("*/__pycache__/*.nbi"))
     if not kernels:
         return
-    newest = max(source.stat().st_mtime for source in package.glob("*/*.py"))
+    newest = max(source.stat().st_mtime for source in package.rglob("*.py"))
     oldest = min(kernel.stat().st_mtime for kernel in kernels)
     if oldest < newest <= time.time():  # a file dated in the future would drop them at every start
         for kernel in kernels:
-            kernel.unlink(missing_ok=True)
+            with suppress(OSError):
+                kernel.unlink(missing_ok=True)
 
 
 _drop_stale_kernels()

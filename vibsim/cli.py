@@ -6,6 +6,7 @@ Exit codes: 0 done, 1 failed, 2 bad input.
 from __future__ import annotations
 
 import argparse
+import io
 import json
 import os
 import sys
@@ -18,7 +19,7 @@ from vibsim import __version__
 if TYPE_CHECKING:
     from vibsim.results.labelled import Group
 
-DONE, FAILED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
+DONE, FAILED, BAD_INPUT, INTERRUPTED, READER_LEFT = 0, 1, 2, 130, 141
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -71,12 +72,15 @@ def _command(commands: Any, name: str, action: Callable, text: str) -> argparse.
 
 def main(arguments: list[str] | None = None) -> NoReturn:
     """Run one command and exit with its code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal without our letters gets others, not a failure
+            stream.reconfigure(errors="replace")
     options = build_parser().parse_args(arguments)
     try:
         sys.exit(options.action(options))
     except BrokenPipeError:  # the reader of our output went away; do not complain at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(FAILED)
+        sys.exit(READER_LEFT)
     except KeyboardInterrupt:
         _complain(["stopped; nothing was left half written"])
         sys.exit(INTERRUPTED)
@@ -106,6 +110,9 @@ def _explain(error: Exception, debug: bool) -> int:
         return BAD_INPUT
     if isinstance(error, VibsimError):
         _complain([str(error)])
+        return FAILED
+    if isinstance(error, OSError):
+        _complain([f"{error.filename or 'output'}: {error.strerror}"])
         return FAILED
     _complain([f"internal error: {type(error).__name__}: {error} (run again with --debug to see where)"])
     return FAILED
@@ -206,18 +213,21 @@ def check_command(options: argparse.Namespace) -> int:
     from vibsim.show.tables import print_overview
 
     print_overview(understood)
-    return DONE
+    return FAILED if understood.statics_problem else DONE
 
 
 def _write_schema(path: Path) -> None:
-    from vibsim.inputs.errors import VibsimError
+    from vibsim.inputs.errors import InputError, VibsimError
     from vibsim.inputs.schema import case_schema
 
     text = json.dumps(case_schema(), indent=2) + "\n"
     if path == Path("-"):
         sys.stdout.write(text)
         return
+    if path.suffix != ".json":
+        raise InputError(f"--schema: got '{path}'; the schema's file must end in .json")
     try:
         path.write_text(text, encoding="utf-8")
+        print(f"wrote {path}")
     except OSError as error:
         raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None

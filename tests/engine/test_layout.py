@@ -54,7 +54,7 @@ def test_fires_at_overrides_the_order():
     raw = single()
     raw["engine"]["firing_order"] = ["1", "2"]
     raw["engine"]["cylinder"] = [
-        {"name": "1", "pin_deg": 0},
+        {"name": "1", "pin_deg": 0, "at_mm": 0},
         {"name": "2", "pin_deg": 0, "at_mm": 85, "fires_at_deg": 0},
     ]
     layout = resolve_layout(build_case(raw).engine)

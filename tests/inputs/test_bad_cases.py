@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tests.cases import single
+from tests.cases import CONFIGS, single
 from tests.conftest import DEMO
 from vibsim.engine.layout import resolve_layout
 from vibsim.inputs.errors import InputError
-from vibsim.inputs.loader import build_case, parse_case
+from vibsim.inputs.loader import build_case, load_case, parse_case
+from vibsim.solver.packed import pack
 
 # what to replace in the demo case, by what, and words the message must have
 WRONG = {
@@ -90,7 +92,7 @@ WRONG = {
         "unbalance_kg_mm = 12.5", "unbalance_kg_mm = [1, 2]",
         ["engine.crank.unbalance", "3 throws"],
     ),
-    "moving parts too heavy": ("mass_kg = 62.0", "mass_kg = 1.2", ["body 'powertrain'.mass_kg", "1.86"]),
+    "moving parts too heavy": ("mass_kg = 62.0", "mass_kg = 1.2", ["body[1] ('powertrain').mass", "1.86"]),
     "burn after exhaust opens": (
         'source = "cycle"',
         'source = "cycle"\nburn_duration_deg = 170',
@@ -130,6 +132,68 @@ def test_all_mistakes_are_reported_together(demo_text, tmp_path, command):
     assert code == 2
     assert all(key in err for key in ("engine.boer_mm", "run.load", "mount[5].between", "mount[7].between"))
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (
+            {"balance_shaft": [{"ratio": 0.75, "angle_deg": 0, "unbalance_kg_mm": 1}]},
+            "shaft.1..ratio.*whole turns",
+        ),
+        ({"cylinder": [{"name": "a", "pin_deg": 0}, {"name": "b", "pin_deg": 0}]}, "cylinder.2..at_mm: is missing"),
+        ({"rod": {"mass_g": 300}}, "engine.rod.centre_of_mass_mm: is missing"),
+        ({"load": {"torque_N_m": 5}}, "engine.load.law: is missing; allowed: none, constant, road, dynamometer"),
+        ({"gas": {"source": "cycle"}}, "run.speed_rpm: got '10 rpm'; gas source cycle"),
+        ({"bore_mm": 10**400}, "engine.bore_mm"),
+        ({"gas": {"source": "trace"}, "cylinder": [{"name": {}, "pin_deg": 0}]}, "cylinder.1..name"),
+    ],
+)
+def test_engines_that_cannot_be(change, words):
+    raw = single()
+    raw["run"] |= {"kind": "steady", "speed_rpm": 10}
+    raw["engine"] |= change
+    with pytest.raises(InputError, match=words):
+        build_case(raw)
+
+
+@pytest.mark.parametrize(
+    "valves",
+    [
+        {"intake_opens_deg": 350, "intake_closes_deg": 350},
+        {"exhaust_opens_deg": 10, "exhaust_closes_deg": 700},
+    ],
+)
+def test_valves_that_cannot_be(valves):
+    raw = single()
+    raw["engine"]["gas"] = {"source": "cycle"} | valves
+    with pytest.raises(InputError, match=r"engine.gas.(intake|exhaust)_opens_deg"):
+        pack(build_case(raw), CONFIGS)
+
+
+def test_mistakes_of_the_resolved_engine_are_reported_together():
+    raw = single()
+    raw["engine"]["crank"]["unbalance_kg_mm"] = [1.0, 2.0]
+    raw["engine"]["gas"] = {"source": "trace", "file": "nowhere.csv"}
+    raw["body"][0]["mass_kg"] = 0.1
+    with pytest.raises(InputError) as found:
+        pack(build_case(raw), CONFIGS)
+    assert [line.split(":")[0] for line in found.value.problems] == ["engine.crank.unbalance", "engine.gas.file"]
+
+
+def test_too_many_points():
+    raw = single()
+    raw["run"] |= {"duration_s": 3600, "sample_rate_Hz": 1e6}
+    with pytest.raises(InputError, match=r"run.duration_s: got '3600 s at 1e\+06 Hz'; .* 5,000,000 points"):
+        build_case(raw)
+
+
+def test_windows_text_file(tmp_path, demo_text):
+    path = tmp_path / "case.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + demo_text.replace("\n", "\r\n").encode())
+    case = load_case(path)
+    assert case.case == parse_case(demo_text).case
+    assert case.sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def test_firing_order_that_cannot_close():

@@ -25,9 +25,10 @@ def test_shipped_cases_pass(path, validator):
 
 
 @pytest.mark.parametrize("make", [single, skewed])
-def test_other_units_pass(make, validator):
+def test_other_customary_units_pass(make, validator):
     raw = make()
-    raw["engine"]["bore_furlong"] = raw["engine"].pop("bore_mm")  # any suffix; the loader judges the unit
+    raw["engine"]["bore_in"] = raw["engine"].pop("bore_mm") / 25.4
+    raw["body"][0]["inertia_products"] = "integral"
     validator.validate(raw)
 
 
@@ -44,6 +45,7 @@ def _with(path: list, value: object) -> dict:
     "raw",
     [
         _with(["engine", "boer_mm"], 72.0),
+        _with(["engine", "bore_kg"], 72.0),
         _with(["engine", "bore_mm"], "72"),
         _with(["engine", "bore_mm"], -72.0),
         _with(["engine", "strokes"], 3),

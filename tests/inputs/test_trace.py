@@ -100,7 +100,7 @@ FULL = np.arange(-360.0, 360.0, 1.0)
         (np.arange(-360.0, 0.0, 1.0), "crank_angle_deg,pressure_bar", "covers 359.0 deg"),
         (np.arange(-360.0, 500.0, 1.0), "crank_angle_deg,pressure_bar", "covers 859.0 deg"),
         (FULL[::-1], "crank_angle_deg,pressure_bar", "must rise"),
-        (np.append(FULL[:400], FULL[399:]), "crank_angle_deg,pressure_bar", "row 402: crank_angle must rise"),
+        (np.append(FULL[:400], FULL[399:]), "crank_angle_deg,pressure_bar", "does not after 39 deg"),
         (FULL[::40], "crank_angle_deg,pressure_bar", "at least 36"),
     ],
 )  # fmt: skip
@@ -117,7 +117,7 @@ def test_wrong_traces(angle, header, words, tmp_path):
     ("text", "words"),
     [
         ("", "is empty"),
-        ("crank_angle_deg,pressure_bar\n0,one\n", "row 2: pressure_bar: got 'one'"),
+        ("crank_angle_deg,pressure_bar\n0,one\n", "line 2: pressure_bar: got 'one'"),
         ("crank_angle_deg,pressure_bar\n0\n", "got 'nothing'"),
     ],
 )

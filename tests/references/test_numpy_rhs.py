@@ -70,7 +70,7 @@ def demo() -> tuple[Case, Packed]:
     """The trike held at speed: one gas curve, and a load torque as the governor adds it."""
     case = load_case(DEMO).case
     whole = pack(case, CONFIGS)
-    return case, whole._replace(model=whole.model._replace(load=(23.0, 0.0, 0.0)))
+    return case, whole._replace(model=whole.model._replace(load=(23.0, 0.0, 0.0, 0.0)))
 
 
 def demo_let_go() -> tuple[Case, Packed]:

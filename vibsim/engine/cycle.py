@@ -332,7 +332,7 @@ def cycle_model(engine: Engine, cylinder: ResolvedCylinder, speed: float, load: 
     i_open, i_close, e_open, e_close = (a if a is not None else b for a, b in zip(given, usual, strict=True))
     shares = FLOW_AREA_SHARE[engine.strokes]
     top_angle, top = top_dead_centre(cylinder.radius, cylinder.rod_length, cylinder.offset)
-    _check_angles(gas, cycle, i_close, e_open)
+    _check_angles(gas, cycle, (i_open, i_close, e_open, e_close))
     return CycleModel(
         radius=cylinder.radius,
         rod_length=cylinder.rod_length,
@@ -381,12 +381,22 @@ def intake_pressure(gas: CycleGas, strokes: int, load: float) -> float:
     return low + load * (full - low)
 
 
-def _check_angles(gas: CycleGas, cycle: float, intake_closes: float, exhaust_opens: float) -> None:
-    closes = intake_closes % cycle - cycle
-    opens = exhaust_opens % cycle
+def _check_angles(gas: CycleGas, cycle: float, angles: tuple[float, float, float, float]) -> None:
+    """Valves must open for less than two thirds of the cycle, the burn must fit while both are shut."""
+    i_open, i_close, e_open, e_close = angles
+    for name, opens, closes in (("intake", i_open, i_close), ("exhaust", e_open, e_close)):
+        if not 0.0 < (closes - opens) % cycle < 2.0 / 3.0 * cycle:
+            raise InputError(
+                f"engine.gas.{name}_opens_deg, {name}_closes_deg: got {math.degrees(opens):g} and "
+                f"{math.degrees(closes):g} deg; must be open for more than 0 and less than two thirds of the cycle"
+            )
+    # the closing nearest before firing top dead centre, the opening nearest after it
+    shut = max((angle - 1e-12) % cycle - cycle for angle in (i_close, e_close))
+    opens = min(i_open % cycle, e_open % cycle)
     start, end = gas.burn_start, gas.burn_start + gas.burn_duration
-    if not closes <= start < end <= opens:
+    if not shut <= start < end <= opens:
         raise InputError(
             f"engine.gas.burn_start_deg, burn_duration_deg: got {math.degrees(start):g} to {math.degrees(end):g} deg; "
-            f"must lie between intake closing {math.degrees(closes):g} and exhaust opening {math.degrees(opens):g} deg"
+            f"must lie between the last valve closing {math.degrees(shut):g} and the first exhaust opening or intake "
+            f"opening {math.degrees(opens):g} deg"
         )

@@ -149,10 +149,20 @@ def _firing_angles(engine: Engine, cylinders: list[ResolvedCylinder], cycle: flo
     """Crank angle of each cylinder's firing top dead centre; from the order, or as given on the cylinder."""
     angles = [cylinder.top_angle for cylinder in cylinders]
     by_name = {cylinder.name: index for index, cylinder in enumerate(cylinders)}
+    problems: list[str] = []
+    given = {
+        index: _given_angle(cylinder, cylinders[index], problems)
+        for index, cylinder in enumerate(engine.cylinder)
+        if cylinder.fires_at is not None
+    }
+    if problems:
+        raise InputError(problems)
     previous = None
     for name in engine.firing_order:
         index = by_name[name]
-        if previous is not None:
+        if index in given:
+            angles[index] = given[index]
+        elif previous is not None:
             turns = math.floor((previous - angles[index]) / TURN + 1e-9) + 1
             angles[index] += max(turns, 0) * TURN
         previous = angles[index]
@@ -163,19 +173,16 @@ def _firing_angles(engine: Engine, cylinders: list[ResolvedCylinder], cycle: flo
                 f"engine.firing_order: got {list(engine.firing_order)}; takes {math.degrees(previous - first):.0f} deg "
                 f"from first to last firing, must close within one cycle of {math.degrees(cycle):.0f} deg"
             )
-    for index, cylinder in enumerate(engine.cylinder):
-        if cylinder.fires_at is not None:
-            angles[index] = _given_angle(cylinder, cylinders[index])
-    return angles
+    return [given.get(index, angle) for index, angle in enumerate(angles)]
 
 
-def _given_angle(cylinder: Cylinder, resolved: ResolvedCylinder) -> float:
+def _given_angle(cylinder: Cylinder, resolved: ResolvedCylinder, problems: list[str]) -> float:
     assert cylinder.fires_at is not None
     turns = round((cylinder.fires_at - resolved.top_angle) / TURN)
     nearest = resolved.top_angle + turns * TURN
     if abs(cylinder.fires_at - nearest) > math.radians(0.5):
-        raise InputError(
-            f"engine.cylinder '{cylinder.name}'.fires_at_deg: got {math.degrees(cylinder.fires_at):g}; must be a top "
+        problems.append(
+            f"engine.cylinder ('{cylinder.name}').fires_at_deg: got {math.degrees(cylinder.fires_at):g}; must be a top "
             f"dead centre, the nearest is {math.degrees(nearest):g} deg"
         )
     return nearest

@@ -17,7 +17,7 @@ import numpy as np
 from vibsim.engine.cycle import solve_cycle
 from vibsim.engine.layout import Layout, ResolvedCylinder
 from vibsim.engine.volume import cylinder_volume
-from vibsim.inputs.models import Engine, MotoredGas
+from vibsim.inputs.models import Engine, MotoredGas, TraceGas
 from vibsim.inputs.trace import read_trace
 from vibsim.jit import inlined, inner
 
@@ -77,7 +77,7 @@ def cylinder_pressure(i, theta, speed, gas):
     x = local - gas.breaks[k, segment]
     if gas.speeds.size == 1:
         return _cubic(gas.coefficients, 0, k, segment, x)
-    low = 0
+    speed, low = abs(speed), 0
     while low < gas.speeds.size - 2 and speed >= gas.speeds[low + 1]:
         low += 1
     share = (speed - gas.speeds[low]) / (gas.speeds[low + 1] - gas.speeds[low])
@@ -162,8 +162,11 @@ def trace_curve(engine: Engine, layout: Layout, cylinder: ResolvedCylinder, oper
     from scipy.interpolate import CubicSpline
 
     gas = engine.gas
-    name = gas.files.get(cylinder.name, gas.file)  # type: ignore[union-attr]
-    trace = read_trace(operating.folder / str(name), layout.cycle)
+    assert isinstance(gas, TraceGas)
+    own = cylinder.name in gas.files
+    name = gas.files[cylinder.name] if own else gas.file
+    key = f"engine.gas.files.{cylinder.name}" if own else "engine.gas.file"
+    trace = read_trace(operating.folder / str(name), layout.cycle, key)
     angles = np.append(trace.angles, trace.angles[0] + layout.cycle)
     spline = CubicSpline(angles, np.append(trace.pressures, trace.pressures[0]), bc_type="periodic")
     return _from_zero(spline.x, np.ascontiguousarray(spline.c.T[:, ::-1]), layout.cycle)

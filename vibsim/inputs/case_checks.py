@@ -12,8 +12,12 @@ from typing import Any
 
 import numpy as np
 
+from vibsim.inputs.units import GREATEST
+
 Report = Callable[[tuple[str | int, ...], Any, str], None]
 GROUND = "ground"
+MOST_POINTS = 5_000_000
+SLOWEST_CYCLE = 5.0  # rad/s, below which a working cycle would take too long to compute
 
 
 def check_case(clean: dict[str, Any], report: Report) -> None:
@@ -32,6 +36,8 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
     if isinstance(clean.get("engine"), dict):
         _check_engine(clean["engine"], bodies, report)
     _check_run(clean.get("run"), report)
+    if isinstance(clean.get("engine"), dict):
+        _check_engine_run(clean["engine"], clean.get("run"), report)
 
 
 def _entries(table: Any, key: str) -> Iterator[tuple[int, dict[str, Any]]]:
@@ -43,14 +49,14 @@ def _entries(table: Any, key: str) -> Iterator[tuple[int, dict[str, Any]]]:
 
 def _number(table: Any, key: str) -> float | None:
     value = table.get(key) if isinstance(table, dict) else None
-    good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    good = isinstance(value, int | float) and not isinstance(value, bool) and abs(value) < GREATEST
     return float(value) if good else None  # type: ignore[arg-type]
 
 
 def _numbers(value: Any, size: int) -> np.ndarray | None:
     if not isinstance(value, tuple) or len(value) != size:
         return None
-    if any(isinstance(item, bool) or not isinstance(item, int | float) or not math.isfinite(item) for item in value):
+    if any(isinstance(item, bool) or not isinstance(item, int | float) or not abs(item) < GREATEST for item in value):
         return None
     return np.array(value, dtype=float)
 
@@ -121,6 +127,9 @@ def _check_engine(engine: dict[str, Any], bodies: list, report: Report) -> None:
     _check_firing_order(engine, report)
     for index, cylinder in _entries(engine, "cylinder"):
         _check_cylinder(engine, cylinder, ("engine", "cylinder", index), report)
+        if cylinder.get("at") is None and len(engine["cylinder"]) > 1:
+            report(("engine", "cylinder", index, "at_mm"), None, "is missing; several cylinders need their places")
+    _check_rods(engine, report)
     if isinstance(engine.get("gas"), dict):
         _check_gas(engine, engine["gas"], report)
 
@@ -176,6 +185,26 @@ def _check_cylinder(engine: dict, cylinder: dict, where: tuple[str | int, ...], 
         report(path, f"{1e3 * centre:g} mm", f"must lie on the rod, at most {1e3 * rod_length:g} mm from the big end")
 
 
+def _check_rods(engine: dict[str, Any], report: Report) -> None:
+    """A rod with mass needs its centre of mass and inertia; only a massless one may leave them out."""
+    places: list[tuple[tuple[str | int, ...], Any]] = [(("engine", "rod"), engine.get("rod"))]
+    for index, cylinder in _entries(engine, "cylinder"):
+        places.append((("engine", "cylinder", index, "rod"), cylinder.get("rod")))
+    for where, rod in places:
+        for key, shown in (("centre_of_mass", "centre_of_mass_mm"), ("inertia", "inertia_kg_mm2")):
+            if _number(rod, "mass") and isinstance(rod, dict) and key not in rod:
+                report((*where, shown), None, "is missing")
+
+
+def _check_shafts(engine: dict[str, Any], steady: bool, report: Report) -> None:
+    """In a steady run everything repeats with the working cycle, so a shaft must turn whole turns in it."""
+    turns = 1.0 if engine.get("strokes") == 2 else 2.0
+    for index, shaft in _entries(engine, "balance_shaft"):
+        ratio, where = _number(shaft, "ratio"), ("engine", "balance_shaft", index, "ratio")
+        if steady and ratio is not None and abs(ratio * turns - round(ratio * turns)) > 1e-9:
+            report(where, ratio, f"must give whole turns in a working cycle of {turns:g} crank turns in a steady run")
+
+
 def _check_gas(engine: dict[str, Any], gas: dict[str, Any], report: Report) -> None:
     source = gas.get("source")
     cylinders = [cylinder for _, cylinder in _entries(engine, "cylinder")]
@@ -195,7 +224,7 @@ def _check_gas(engine: dict[str, Any], gas: dict[str, Any], report: Report) -> N
 
 
 def _check_trace_files(gas: dict[str, Any], cylinders: list[dict], report: Report) -> None:
-    names = [cylinder.get("name") for cylinder in cylinders]
+    names = [cylinder.get("name") for cylinder in cylinders if isinstance(cylinder.get("name"), str)]
     files = gas.get("files") if isinstance(gas.get("files"), dict) else {}
     for name in files or {}:
         _check_name(name, names, ("engine", "gas", "files", name), report)
@@ -205,7 +234,20 @@ def _check_trace_files(gas: dict[str, Any], cylinders: list[dict], report: Repor
         report(("engine", "gas", "file"), None, allowed)
 
 
+def _check_engine_run(engine: dict[str, Any], run: Any, report: Report) -> None:
+    steady = isinstance(run, dict) and run.get("kind", "steady") == "steady"
+    _check_shafts(engine, steady, report)
+    gas, speed = engine.get("gas"), _number(run, "speed")
+    if isinstance(gas, dict) and gas.get("source") == "cycle" and speed is not None and abs(speed) < SLOWEST_CYCLE:
+        allowed = f"gas source cycle needs at least {SLOWEST_CYCLE * 30.0 / math.pi:.0f} rpm"
+        report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", allowed)
+
+
 def _check_run(run: Any, report: Report) -> None:
+    duration, rate = _number(run, "duration") or 1.0, _number(run, "sample_rate") or 10000.0
+    if not 1.0 <= duration * rate <= MOST_POINTS:
+        allowed = f"run.duration times run.sample_rate must be 1 to {MOST_POINTS:,} points"
+        report(("run", "duration"), f"{duration:g} s at {rate:g} Hz", allowed)
     speed = _number(run, "speed")
     if speed is None:
         return

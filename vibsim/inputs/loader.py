@@ -7,7 +7,7 @@ import hashlib
 import tomllib
 import types
 import typing
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -30,10 +30,12 @@ class CaseFile:
     text: str
     folder: Path
     name: str
+    raw: bytes | None = None
 
     @property
     def sha256(self) -> str:
-        return hashlib.sha256(self.text.encode()).hexdigest()
+        """Of the file's bytes, or of the text if there was no file."""
+        return hashlib.sha256(self.text.encode() if self.raw is None else self.raw).hexdigest()
 
 
 @dataclass
@@ -42,6 +44,7 @@ class Reading:
 
     problems: list[Problem] = field(default_factory=list)
     written: dict[Location, tuple[str, Any]] = field(default_factory=dict)
+    meant: set[str] = field(default_factory=set)  # paths of keys that a misspelt one was taken for
 
     def report(self, where: Location, got: Any, allowed: str) -> None:
         self.problems.append(Problem(self.shown(where), got, allowed))
@@ -65,7 +68,8 @@ def load_case(path: str | Path) -> CaseFile:
     """
     path = Path(path)
     try:
-        text = path.read_text(encoding="utf-8")
+        raw = path.read_bytes()
+        text = raw.decode("utf-8-sig")
     except FileNotFoundError:
         raise InputError(f"{path}: no such file; expected a case file such as configs/v3-80-trike.toml") from None
     except IsADirectoryError:
@@ -74,15 +78,15 @@ def load_case(path: str | Path) -> CaseFile:
         raise InputError(f"{path}: is not a text file; expected a case file (TOML), not a result") from None
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})") from None
-    return parse_case(text, folder=path.parent, name=path.stem)
+    return replace(parse_case(text, path.parent, path.stem, shown=str(path)), raw=raw)
 
 
-def parse_case(text: str, folder: Path | str = ".", name: str = "case") -> CaseFile:
+def parse_case(text: str, folder: Path | str = ".", name: str = "case", shown: str = "the case") -> CaseFile:
     """Check the text of a case file. CSV files named in it are looked for in `folder`."""
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{name}: not valid TOML: {error}") from None
+        raise InputError(f"{shown}: not valid TOML: {error}") from None
     return CaseFile(build_case(raw), text, Path(folder), name)
 
 
@@ -153,6 +157,7 @@ def _match_key(model: type[Table], key: str, where: Location, reading: Reading, 
         near = difflib.get_close_matches(key, names, n=1, cutoff=0.6)
         hint = f"did you mean {near[0]}?" if near else "allowed: " + ", ".join(names)
         reading.report((*where, key), None, f"unknown key; {hint}")
+        reading.meant.update(reading.shown((*where, name)) for name in near)
         return None
     name = max(bases, key=len)
     unit = unit_of(fields[name])
@@ -190,7 +195,24 @@ def _read_union(models: list[type[Table]], info: FieldInfo, raw: dict, where: Lo
         hint = f"did you mean {near[0]}?" if near else "allowed: " + ", ".join(choices)
         reading.report((*where, tag), word, hint)
         return {tag: word}
+    if tag not in raw and _belongs_elsewhere(choices, word, raw):
+        near = difflib.get_close_matches(tag, list(raw), n=1, cutoff=0.6)
+        if near:
+            reading.report((*where, near[0]), None, f"unknown key; did you mean {tag}?")
+        else:
+            reading.report((*where, tag), None, "is missing; allowed: " + ", ".join(choices))
+        return {tag: word}
     return {tag: word} | _read_table(choices[word], raw, where, reading)
+
+
+def _belongs_elsewhere(choices: dict[str, type[Table]], word: str, raw: dict) -> bool:
+    """Whether a table without its word has keys that only other choices know."""
+    quiet = Reading()
+    for key, value in raw.items():
+        known = [choice for choice, model in choices.items() if _match_key(model, key, (), quiet, value)]
+        if known and word not in known:
+            return True
+    return False
 
 
 def _tuples(value: Any) -> Any:
@@ -212,6 +234,8 @@ def _translate(error: ValidationError, clean: dict[str, Any], reading: Reading) 
             if where in reported:  # present, but with a suffix already complained about
                 continue
             path, allowed, got = _missing(where, reading), "is missing", None
+            if path in reading.meant:
+                continue
         else:
             got, allowed = _written_value(where, item, reading), _allowed(item, where)
         if path not in already:

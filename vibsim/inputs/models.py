@@ -14,6 +14,7 @@ from vibsim.inputs import units as u
 Name = Annotated[str, StringConstraints(min_length=1, max_length=80)]
 Vector = tuple[float, float, float]
 NonNegative = Annotated[float, Field(ge=0)]
+Rate = Annotated[float, Field(ge=0, le=1e12)]
 PositiveNumber = Annotated[float, Field(gt=0)]
 
 
@@ -65,9 +66,9 @@ class Cylinder(Table):
     fires_at: Annotated[float | None, u.ANGLE, Field(description="absolute crank angle of firing top dead centre")] = (
         None
     )
-    bore: Annotated[float | None, u.LENGTH, Field(gt=0)] = None
-    stroke: Annotated[float | None, u.LENGTH, Field(gt=0)] = None
-    rod_length: Annotated[float | None, u.LENGTH, Field(gt=0)] = None
+    bore: Annotated[float | None, u.LENGTH, Field(gt=0, le=2)] = None
+    stroke: Annotated[float | None, u.LENGTH, Field(gt=0, le=5)] = None
+    rod_length: Annotated[float | None, u.LENGTH, Field(gt=0, le=20)] = None
     compression_ratio: Annotated[float | None, Field(gt=1, le=40)] = None
     piston: Piston | None = None
     rod: Rod | None = None
@@ -117,7 +118,6 @@ class CycleGas(Table):
 
     source: Literal["cycle"]
     ambient_pressure: Ambient = 101325.0
-    ambient_temperature: Annotated[float, u.TEMPERATURE, Field(gt=150, lt=400)] = 298.15
     intake_temperature: Annotated[float, u.TEMPERATURE, Field(gt=150, lt=600)] = 315.0
     intake_pressure: Annotated[float | None, u.PRESSURE, Field(gt=0, description="overrides what load gives")] = None
     closed_throttle_pressure: Annotated[float, u.PRESSURE, Field(gt=0, description="intake pressure at load 0")] = 3.0e4
@@ -196,9 +196,9 @@ Load = Annotated[NoLoad | ConstantLoad | RoadLoad | DynamometerLoad, Field(discr
 
 class Engine(Table):
     strokes: Literal[2, 4] = 4
-    bore: Annotated[float, u.LENGTH, Field(gt=0)]
-    stroke: Annotated[float, u.LENGTH, Field(gt=0)]
-    rod_length: Annotated[float, u.LENGTH, Field(gt=0)]
+    bore: Annotated[float, u.LENGTH, Field(gt=0, le=2)]
+    stroke: Annotated[float, u.LENGTH, Field(gt=0, le=5)]
+    rod_length: Annotated[float, u.LENGTH, Field(gt=0, le=20)]
     compression_ratio: Annotated[float | None, Field(gt=1, le=40)] = None
     body: Name
     origin: Annotated[Vector, u.LENGTH, Field(description="a point on the crank axis, vehicle axes")]
@@ -236,7 +236,7 @@ class MountBase(Table):
     between: tuple[Name, Name]
     at: Annotated[Vector, u.LENGTH]
     axes: Annotated[Vector, u.ANGLE, Field(description="turns about fixed X, then Y, then Z")] = (0.0, 0.0, 0.0)
-    stiffness: Annotated[tuple[NonNegative, NonNegative, NonNegative], u.STIFFNESS]
+    stiffness: Annotated[tuple[Rate, Rate, Rate], u.STIFFNESS]
     damping: Annotated[tuple[NonNegative, NonNegative, NonNegative], u.DAMPING] = (0.0, 0.0, 0.0)
 
 

@@ -15,7 +15,8 @@ from vibsim.inputs.units import Unit
 def case_schema() -> dict[str, Any]:
     """JSON Schema (draft 2020-12) of a case file as written, with unit-suffixed keys.
 
-    Common suffixes are listed for completion; any other suffix is let through for the loader to judge.
+    It knows the customary units, so that an editor completes them and underlines a wrong one; the loader takes any
+    unit of the dimension.
     """
     models = _reachable(Case, [])
     _, plain = models_json_schema([(model, "validation") for model in models], ref_template="#/$defs/{model}")
@@ -43,7 +44,6 @@ def _write_suffixes(definition: dict[str, Any], model: type[Table]) -> None:
     """Replace each quantity's property by its suffixed keys."""
     properties = definition.get("properties", {})
     required = set(definition.get("required", []))
-    patterns: dict[str, Any] = {}
     needed = []
     for name, info in model.model_fields.items():
         _drop_null(properties[name])
@@ -51,16 +51,12 @@ def _write_suffixes(definition: dict[str, Any], model: type[Table]) -> None:
         if unit is None:
             continue
         schema = _without_limits(properties.pop(name), unit, info)
-        for suffix in unit.common or (unit.example,):
-            properties[f"{name}_{suffix}"] = schema
-        patterns[f"^{name}_[A-Za-z0-9_]+$"] = {key: value for key, value in schema.items() if key != "description"}
+        keys = [f"{name}_{suffix}" for suffix in unit.common]
+        properties.update(dict.fromkeys(keys, schema))
         if name in required:
             required.discard(name)
-            # "at least one key starts so", said with the words JSON Schema has
-            needed.append({"not": {"propertyNames": {"not": {"pattern": f"^{name}_"}}}})
+            needed.append({"anyOf": [{"required": [key]} for key in keys]})
     definition["required"] = sorted(required)
-    if patterns:
-        definition["patternProperties"] = patterns
     if needed:
         definition["allOf"] = needed
 

@@ -21,63 +21,67 @@ class Trace:
     pressures: np.ndarray
 
 
-def read_trace(path: Path, cycle: float) -> Trace:
-    """Read and check a trace that must cover one cycle (rad). Raises InputError."""
+def read_trace(path: Path, cycle: float, key: str = "engine.gas.file") -> Trace:
+    """Read and check a trace that must cover one cycle (rad). Raises InputError naming `key` and the file."""
+    where = f"{key}: '{path}'"
     try:
         with path.open(newline="", encoding="utf-8-sig") as stream:
-            rows = [row for row in csv.reader(stream) if row and not row[0].lstrip().startswith("#")]
+            reader = csv.reader(stream)
+            rows = [(reader.line_num, row) for row in reader if row and not row[0].lstrip().startswith("#")]
     except FileNotFoundError:
-        raise InputError(f"engine.gas.file: got '{path}'; no such file") from None
+        raise InputError(f"{where}: no such file") from None
     except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise InputError(f"engine.gas.file: got '{path}'; cannot be read as CSV ({error})") from None
+        raise InputError(f"{where}: cannot be read as CSV ({error})") from None
     if not rows:
-        raise InputError(f"engine.gas.file: got '{path}'; is empty")
-    header = [name.strip() for name in rows[0]]
-    angles = _column(path, header, rows[1:], "crank_angle", ANGLE)
-    pressures = _column(path, header, rows[1:], "pressure", PRESSURE)
-    return _checked(path, angles, pressures, cycle)
+        raise InputError(f"{where}: is empty")
+    header = [name.strip() for name in rows[0][1]]
+    if len(header) == 1:
+        raise InputError(f"{where}: has one column, '{header[0]}'; columns must be separated by commas")
+    angles = _column(where, header, rows[1:], "crank_angle", ANGLE)
+    pressures = _column(where, header, rows[1:], "pressure", PRESSURE)
+    return _checked(where, angles, pressures, cycle)
 
 
-def _column(path: Path, header: list[str], rows: list[list[str]], name: str, unit: Unit) -> np.ndarray:
+def _column(where: str, header: list[str], rows: list[tuple[int, list[str]]], name: str, unit: Unit) -> np.ndarray:
     matches = [index for index, title in enumerate(header) if title.startswith(name + "_") or title == name]
     if len(matches) != 1:
         allowed = f"must have one column {name}_{unit.example}, has columns: {', '.join(header)}"
-        raise InputError(f"{path}: {allowed}")
+        raise InputError(f"{where}: {allowed}")
     index = matches[0]
     values = []
-    for line, row in enumerate(rows, start=2):
+    for line, row in rows:
         try:
             values.append(float(row[index]))
         except (ValueError, IndexError):
             found = row[index] if index < len(row) else "nothing"
-            raise InputError(f"{path}: row {line}: {header[index]}: got '{found}'; must be a number") from None
+            raise InputError(f"{where}: line {line}: {header[index]}: got '{found}'; must be a number") from None
     try:
         return np.array(to_si(values, header[index][len(name) + 1 :], unit), dtype=float)
     except SuffixError as error:
-        raise InputError(f"{path}: column {header[index]}: {error}; e.g. {name}_{unit.example}") from None
+        raise InputError(f"{where}: column {header[index]}: {error}; e.g. {name}_{unit.example}") from None
 
 
-def _checked(path: Path, angles: np.ndarray, pressures: np.ndarray, cycle: float) -> Trace:
+def _checked(where: str, angles: np.ndarray, pressures: np.ndarray, cycle: float) -> Trace:
     degrees = math.degrees(cycle)
     if len(angles) < 36:
-        raise InputError(f"{path}: has {len(angles)} points; a cycle needs at least 36")
+        raise InputError(f"{where}: has {len(angles)} points; a cycle needs at least 36")
     if not (np.isfinite(angles).all() and np.isfinite(pressures).all()):
-        raise InputError(f"{path}: holds numbers that are not finite")
+        raise InputError(f"{where}: holds numbers that are not finite")
     steps = np.diff(angles)
     if not (steps > 0.0).all():
-        row = int(np.argmin(steps > 0.0)) + 3
-        raise InputError(f"{path}: row {row}: crank_angle must rise from row to row")
+        after = np.degrees(angles[int(np.argmin(steps > 0.0))])
+        raise InputError(f"{where}: crank_angle must rise from row to row, does not after {after:g} deg")
     span, widest = angles[-1] - angles[0], max(steps.max(), math.radians(1.0))
     if span > cycle * (1.0 + 1e-9) or cycle - span > 2.0 * widest:
-        raise InputError(f"{path}: covers {math.degrees(span):.1f} deg; must cover one cycle of {degrees:.0f} deg")
+        raise InputError(f"{where}: covers {math.degrees(span):.1f} deg; must cover one cycle of {degrees:.0f} deg")
     if pressures.min() <= 0.0:
-        raise InputError(f"{path}: least pressure {pressures.min():.4g} Pa; pressures are absolute, must be positive")
+        raise InputError(f"{where}: least pressure {pressures.min():.4g} Pa; pressures are absolute, must be positive")
     if not 2.0e4 < pressures.max() < 5.0e7:
-        raise InputError(f"{path}: peak pressure {pressures.max():.4g} Pa; must be 0.2 to 500 bar, check the unit")
+        raise InputError(f"{where}: peak pressure {pressures.max():.4g} Pa; must be 0.2 to 500 bar, check the unit")
     if cycle - span < 1e-6 * cycle:  # both ends of the cycle given: they are one point
         if abs(pressures[-1] - pressures[0]) > 0.02 * np.ptp(pressures):
             raise InputError(
-                f"{path}: starts at {pressures[0]:.5g} Pa and ends at {pressures[-1]:.5g} Pa; a cycle must close"
+                f"{where}: starts at {pressures[0]:.5g} Pa and ends at {pressures[-1]:.5g} Pa; a cycle must close"
             )
         return Trace(angles[:-1], pressures[:-1])
     return Trace(angles, pressures)

@@ -6,7 +6,9 @@ import re
 from dataclasses import dataclass
 from functools import cache
 
+GREATEST = 1e300
 ANGLE_WORDS = {"deg", "rad", "mrad", "arcmin", "arcsec", "turn", "rev", "grade"}
+TURNING_WORDS = ANGLE_WORDS | {"rpm", "rps", "Hz"}
 
 
 @dataclass(frozen=True)
@@ -26,8 +28,9 @@ class Unit:
         return self.si == "rad"
 
     @property
-    def is_angular_speed(self) -> bool:
-        return self.si == "rad/s"
+    def is_per_turning(self) -> bool:
+        """Whether a rotational speed is in it, as in `viscous_N_m_per_rpm`."""
+        return self.what.endswith("rotational speed")
 
 
 class SuffixError(ValueError):
@@ -69,8 +72,11 @@ def _linear_map(suffix: str, unit: Unit) -> tuple[float, float]:
     if unit.is_angle and not words <= ANGLE_WORDS:
         raise SuffixError(f"unit '{suffix}' is not an angle")
     expression = suffix_expression(suffix)
-    if unit.is_angular_speed:  # one Hz of a shaft is one turn per second
-        expression = re.sub(r"\b(k?)Hz\b", r"\1turn/s", expression)
+    turning = bool(words & TURNING_WORDS)
+    if (unit is SPEED and not turning) or (unit is FREQUENCY and turning and "Hz" not in words):
+        raise SuffixError(f"unit '{suffix}' is not {unit.what}")
+    if unit.is_per_turning:  # one Hz of a shaft is one turn per second
+        expression = expression.replace("Hz", "(turn/s)").replace("rps", "(turn/s)")
     registry = _registry()
     try:
         parsed = registry.parse_units(expression)
@@ -92,30 +98,35 @@ def to_si(value, suffix: str, unit: Unit):
         return [to_si(item, suffix, unit) for item in value]
     if isinstance(value, bool) or not isinstance(value, int | float):
         return value
+    if abs(value) > GREATEST:
+        return float("inf")
     inverse = round(1.0 / scale)
     if inverse > 1 and abs(inverse * scale - 1.0) < 1e-12:  # 72 mm is 0.072 m, not 0.07200000000000001 m
         return value / inverse + offset
     return value * scale + offset
 
 
-LENGTH = Unit("m", "mm", "a length", ("mm", "m", "cm", "in"))
+LENGTH = Unit("m", "mm", "a length", ("mm", "m", "cm", "um", "in", "ft"))
 AREA = Unit("m**2", "mm2", "an area", ("mm2", "cm2", "m2"))
-MASS = Unit("kg", "kg", "a mass", ("kg", "g", "lb"))
-SMALL_MASS = Unit("kg", "g", "a mass", ("g", "kg", "oz"))
-INERTIA = Unit("kg*m**2", "kg_m2", "a moment of inertia", ("kg_m2", "kg_mm2", "g_m2"))
-SMALL_INERTIA = Unit("kg*m**2", "kg_mm2", "a moment of inertia", ("kg_mm2", "kg_m2", "g_mm2"))
-UNBALANCE = Unit("kg*m", "kg_mm", "an unbalance (mass times radius)", ("kg_mm", "g_mm", "kg_m"))
-ANGLE = Unit("rad", "deg", "an angle", ("deg", "rad"))
-SPEED = Unit("rad/s", "rpm", "a rotational speed", ("rpm", "rad_per_s", "Hz"))
+MASS = Unit("kg", "kg", "a mass", ("kg", "g", "t", "lb"))
+SMALL_MASS = Unit("kg", "g", "a mass", ("g", "kg", "oz", "lb"))
+INERTIA = Unit("kg*m**2", "kg_m2", "a moment of inertia", ("kg_m2", "kg_mm2", "kg_cm2", "g_m2", "lb_in2", "lb_ft2"))
+SMALL_INERTIA = Unit(
+    "kg*m**2", "kg_mm2", "a moment of inertia", ("kg_mm2", "kg_m2", "kg_cm2", "g_mm2", "g_m2", "lb_in2")
+)
+UNBALANCE = Unit("kg*m", "kg_mm", "an unbalance (mass times radius)", ("kg_mm", "g_mm", "g_cm", "kg_m", "oz_in"))
+ANGLE = Unit("rad", "deg", "an angle", ("deg", "rad", "rev"))
+SPEED = Unit("rad/s", "rpm", "a rotational speed", ("rpm", "rad_per_s", "deg_per_s", "Hz"))
 TIME = Unit("s", "s", "a time", ("s", "ms", "min"))
 FREQUENCY = Unit("Hz", "Hz", "a frequency", ("Hz", "kHz"))
-PRESSURE = Unit("Pa", "kPa", "a pressure", ("kPa", "bar", "Pa", "MPa", "psi"))
+PRESSURE = Unit("Pa", "kPa", "a pressure", ("kPa", "bar", "mbar", "Pa", "hPa", "MPa", "psi"))
 PRESSURE_PER_SPEED = Unit("Pa*s", "bar_per_rpm", "a pressure per rotational speed", ("bar_per_rpm", "Pa_s"))
 TEMPERATURE = Unit("K", "K", "a temperature", ("K", "degC"))
-STIFFNESS = Unit("N/m", "N_per_mm", "a stiffness", ("N_per_mm", "N_per_m", "kN_per_mm", "lbf_per_in"))
-DAMPING = Unit("N*s/m", "N_s_per_mm", "a viscous damping rate", ("N_s_per_mm", "N_s_per_m"))
-TORQUE = Unit("N*m", "N_m", "a torque", ("N_m", "lbf_ft"))
+STIFFNESS = Unit("N/m", "N_per_mm", "a stiffness", ("N_per_mm", "N_per_m", "kN_per_mm", "kN_per_m", "lbf_per_in"))
+DAMPING = Unit(
+    "N*s/m", "N_s_per_mm", "a viscous damping rate", ("N_s_per_mm", "N_s_per_m", "kN_s_per_m", "lbf_s_per_in")
+)
+TORQUE = Unit("N*m", "N_m", "a torque", ("N_m", "kN_m", "lbf_ft", "lbf_in"))
 TORQUE_PER_SPEED = Unit("N*m*s", "N_m_s", "a torque per rotational speed", ("N_m_s", "N_m_per_rpm"))
 TORQUE_PER_SPEED2 = Unit("N*m*s**2", "N_m_s2", "a torque per squared rotational speed", ("N_m_s2", "N_m_per_rpm2"))
 SPECIFIC_ENERGY = Unit("J/kg", "MJ_per_kg", "an energy per mass", ("MJ_per_kg", "kJ_per_kg"))
-PER_TEMPERATURE = Unit("1/K", "per_K", "a rate per kelvin", ("per_K", "per_kK"))

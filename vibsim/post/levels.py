@@ -26,7 +26,10 @@ def mount_force_group(results: Group) -> Group | None:
     group.add("peak", dims, np.abs(force).max(axis=0), "N", "greatest size of the force")
     group.add("rms", dims, np.sqrt((varying**2).mean(axis=0)), "N", "root mean square of the varying force")
     whole, turning = np.linalg.norm(force, axis=2), np.linalg.norm(varying, axis=2)
-    group.add("resultant_peak", ("mount",), whole.max(axis=0), "N", "greatest size of the force vector")
+    mean = np.linalg.norm(force.mean(axis=0), axis=1)
+    group.add("resultant_mean", ("mount",), mean, "N", "size of the mean force vector")
+    group.add("resultant_peak", ("mount",), whole.max(axis=0), "N", "greatest size of the force vector, mean in it")
+    group.add("varying_peak", ("mount",), turning.max(axis=0), "N", "greatest size of the varying force vector")
     group.add("resultant_rms", ("mount",), np.sqrt((turning**2).mean(axis=0)), "N", "rms of the varying force vector")
     return group
 

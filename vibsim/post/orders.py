@@ -40,7 +40,7 @@ def orders_of(values: np.ndarray, turns: float, cycle_turns: float, windowed: bo
     shaped = window.reshape((-1,) + (1,) * (values.ndim - 1))
     transform = np.fft.rfft(values * shaped, axis=0) / window.sum()
     per_order = round(turns / cycle_turns)
-    highest = min(HIGHEST_ORDER * cycle_turns, (len(transform) - 1) // per_order)
+    highest = min(HIGHEST_ORDER * cycle_turns, (count - 1) // 2 // per_order)
     lines = transform[: int(highest) * per_order + 1 : per_order]
     amplitude = np.abs(lines) * np.where(np.arange(len(lines)) == 0, 1.0, 2.0).reshape(shaped[: len(lines)].shape)
     return Orders(np.arange(len(lines)) / cycle_turns, amplitude, np.angle(lines))

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from vibsim.post.levels import exact_values
 from vibsim.results.labelled import Group
 
 NAMED_ORDERS = 3
@@ -19,17 +20,23 @@ def summarise(results: Group) -> dict[str, Any]:
         "title": results.attributes["title"],
         "run_kind": results.attributes["run_kind"],
         "mean_speed_rpm": torque.attributes["mean_speed_rad_per_s"] * 30.0 / math.pi,
-        "least_speed_rpm": float(results["crank_speed"].min()) * 30.0 / math.pi,
-        "greatest_speed_rpm": float(results["crank_speed"].max()) * 30.0 / math.pi,
         "load": results.attributes["load"],
+        "first_speed_rpm": float(results["crank_speed"][0]) * 30.0 / math.pi,
+        "last_speed_rpm": float(results["crank_speed"][-1]) * 30.0 / math.pi,
+        "duration_s": float(results["time"][-1]),
         "speed_fluctuation": torque.attributes["speed_fluctuation"],
         "torque": _torque_rows(torque),
-        "mounts": _rows(results, "mount", "mount_forces", "mount_force", "N"),
-        "sensors": _rows(results, "sensor", "sensors", "sensor_acceleration", "m_per_s2"),
-        "peak_pressure_bar": float(results["cylinder_pressure"].max()) * 1e-5,
-        "mean_load_torque_N_m": float(results["load_torque"].mean()),
+        "mounts": _mount_rows(results),
+        "sensors": _sensor_rows(results),
+        "peak_pressure_bar": float(exact_values(results, "cylinder_pressure").max()) * 1e-5,
+        "gas": bool(np.ptp(results["cylinder_pressure"]) > 0.0),
     }
-    summary["mean_power_kW"] = float(np.mean(results["load_torque"] * results["crank_speed"])) * 1e-3
+    load, speed = exact_values(results, "load_torque"), exact_values(results, "crank_speed")
+    summary["mean_load_torque_N_m"] = float(load.mean())
+    # over equal steps of angle mean power is mean torque times angle over time
+    steady = "cycle" in results.groups
+    power = load.mean() * torque.attributes["mean_speed_rad_per_s"] if steady else np.mean(load * speed)
+    summary["mean_power_kW"] = float(power) * 1e-3
     if "settled" in results.attributes:
         names = ("settled", "settling_cycles", "settling_residual", "settling_tolerance", "settling_slowest")
         summary["settling"] = {name: results.attributes[name] for name in names}
@@ -52,21 +59,43 @@ def _torque_rows(torque: Group) -> list[dict[str, Any]]:
     return rows
 
 
-def _rows(results: Group, dimension: str, group: str, variable: str, unit: str) -> list[dict[str, Any]]:
-    """One row per mount or sensor, worst first, with its strongest orders over all axes."""
-    if group not in results.groups:
+def _mount_rows(results: Group) -> list[dict[str, Any]]:
+    """One row per mount, most varying force first."""
+    if "mount_forces" not in results.groups:
         return []
-    levels, rows = results.groups[group], []
-    for index, name in enumerate(results.labels(dimension)):
-        axis = int(levels["rms"][index].argmax())
-        row: dict[str, Any] = {
+    levels, rows = results.groups["mount_forces"], []
+    for index, name in enumerate(results.labels("mount")):
+        row = {
             "name": name,
-            f"rms_{unit}": float(levels["resultant_rms"][index]),
-            f"peak_{unit}": float(levels["resultant_peak"][index]),
-            "worst_axis": results.labels("axis")[axis],
+            "mean_N": float(levels["resultant_mean"][index]),
+            "rms_N": float(levels["resultant_rms"][index]),
+            "peak_N": float(levels["varying_peak"][index]),
+            "peak_with_mean_N": float(levels["resultant_peak"][index]),
+            "worst_axis": results.labels("axis")[int(levels["rms"][index].argmax())],
         }
-        if f"orders/{variable}_amplitude" in results:
-            amplitude = np.linalg.norm(results[f"orders/{variable}_amplitude"][:, index], axis=1)
-            row["orders"] = dominant_orders(results["orders/order"], amplitude)
-        rows.append(row)
-    return sorted(rows, key=lambda row: -row[f"rms_{unit}"])
+        rows.append(row | _strongest(results, "mount_force", index))
+    return sorted(rows, key=lambda row: -row["rms_N"])
+
+
+def _sensor_rows(results: Group) -> list[dict[str, Any]]:
+    """One row per sensor, highest acceleration first."""
+    if "sensors" not in results.groups:
+        return []
+    levels, rows = results.groups["sensors"], []
+    for index, name in enumerate(results.labels("sensor")):
+        row = {
+            "name": name,
+            "rms_m_per_s2": float(levels["resultant_rms"][index]),
+            "peak_m_per_s2": float(levels["resultant_peak"][index]),
+            "worst_axis": results.labels("axis")[int(levels["rms"][index].argmax())],
+        }
+        rows.append(row | _strongest(results, "sensor_acceleration", index))
+    return sorted(rows, key=lambda row: -row["rms_m_per_s2"])
+
+
+def _strongest(results: Group, variable: str, index: int) -> dict[str, Any]:
+    """Strongest orders over all axes (root sum of squares), if the run has orders."""
+    if f"orders/{variable}_amplitude" not in results:
+        return {}
+    amplitude = np.linalg.norm(results[f"orders/{variable}_amplitude"][:, index], axis=1)
+    return {"orders": dominant_orders(results["orders/order"], amplitude)}

@@ -29,7 +29,7 @@ def torque_group(results: Group) -> Group:
     exact = found is not None and found[2]
     values = torques(found[0]) if found is not None and exact else torques(results)
     group = Group(attributes={"net": "gas + inertia - friction, at the flywheel before the load"})
-    group.add("torque", ("torque",), np.array(TORQUES, dtype=object), "", "torque on the crank")
+    group.add("torque", ("torque",), np.array(TORQUES, dtype=object), "1", "torque on the crank")
     group.add("mean", ("torque",), values.mean(axis=0), "N m", "mean torque")
     group.add("swing", ("torque",), np.ptp(values, axis=0), "N m", "greatest less least torque")
     group.add("rms", ("torque",), values.std(axis=0), "N m", "root mean square of the varying torque")

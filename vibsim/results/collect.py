@@ -75,7 +75,7 @@ def collect(solution: Solution, case_file: CaseFile) -> Group:
 
 def _add_labels(results: Group, name: str, labels: list[str], long_name: str) -> None:
     if labels:
-        results.add(name, (name,), np.array(labels, dtype=object), "", long_name)
+        results.add(name, (name,), np.array(labels, dtype=object), "1", long_name)
 
 
 def _add_quantities(group: Group, observed: Observed, first: str) -> None:

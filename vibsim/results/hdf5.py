@@ -61,12 +61,14 @@ def _require_finite(group: Group, path: str) -> None:
         _require_finite(inner, f"{path}{name}/")
 
 
-def _write_group(node: h5py.Group, group: Group, scales: dict[str, h5py.Dataset]) -> None:
-    """Write coordinates first, then what uses them; inner groups see the coordinates of outer ones."""
-    scales = dict(scales)
+def _write_group(node: h5py.Group, group: Group, outer: dict[str, Variable]) -> None:
+    """Write coordinates first, then what uses them. Every group holds its own, so that it can be read by itself."""
     for name, value in group.attributes.items():
         node.attrs[name] = value
-    coordinates = {name: item for name, item in group.variables.items() if item.dims == (name,)}
+    outer = {**outer, **{name: item for name, item in group.variables.items() if item.dims == (name,)}}
+    used = {dimension for variable in group.variables.values() for dimension in variable.dims}
+    coordinates = {name: item for name, item in outer.items() if name in used}
+    scales = {}
     for name, variable in coordinates.items():
         scales[name] = _write_variable(node, name, variable)
         scales[name].make_scale(name)
@@ -77,14 +79,13 @@ def _write_group(node: h5py.Group, group: Group, scales: dict[str, h5py.Dataset]
         for index, dimension in enumerate(variable.dims):
             dataset.dims[index].attach_scale(scales[dimension])
     for name, inner in group.groups.items():
-        _write_group(node.create_group(name, track_order=True), inner, scales)
+        _write_group(node.create_group(name, track_order=True), inner, outer)
 
 
 def _write_variable(node: h5py.Group, name: str, variable: Variable) -> h5py.Dataset:
     kind = h5py.string_dtype() if variable.data.dtype.kind in "OU" else variable.data.dtype
     dataset = node.create_dataset(name, data=variable.data, dtype=kind)
-    if variable.units:
-        dataset.attrs["units"] = variable.units
+    dataset.attrs["units"] = variable.units
     dataset.attrs["long_name"] = variable.long_name
     return dataset
 

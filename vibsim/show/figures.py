@@ -19,11 +19,12 @@ from vibsim.post.orders import orders_over
 from vibsim.post.summary import dominant_orders
 from vibsim.post.torque import TORQUES, torques
 from vibsim.results.labelled import Group
-from vibsim.show.style import FAINT, INK, LINES, colour, line, new_figure, plain, save, short
+from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
 
 HIGHEST_DRAWN_ORDER = 8.0
 HIGHEST_DRAWN_FREQUENCY = 500.0
 NAMED_PEAKS = 4
+FAINTEST = 0.01  # of the strongest: what is not worth a number
 
 
 def _abscissa(results: Group) -> tuple[Group, np.ndarray, str]:
@@ -34,8 +35,11 @@ def _abscissa(results: Group) -> tuple[Group, np.ndarray, str]:
 
 
 def _heading(results: Group, what: str) -> str:
-    speed = results.groups["torque"].attributes["mean_speed_rad_per_s"] * 30.0 / math.pi
-    return f"{what} · {results.attributes['title']} · {speed:.0f} rpm"
+    per_minute, crank_speed = 30.0 / math.pi, results["crank_speed"]
+    speed = f"{results.groups['torque'].attributes['mean_speed_rad_per_s'] * per_minute:.0f} rpm"
+    if "cycle" not in results.groups:
+        speed = f"{crank_speed[0] * per_minute:.0f} → {crank_speed[-1] * per_minute:.0f} rpm"
+    return cut(f"{what} · {speed} · {results.attributes['title']}", LONGEST_TITLE)
 
 
 def _degrees(axes: Axes, results: Group) -> None:
@@ -54,14 +58,18 @@ def torque_figure(results: Group) -> Figure:
     grid = figure.add_gridspec(
         2, 2, height_ratios=(1.3, 1.0), left=0.06, right=0.985, top=0.89, bottom=0.075, hspace=0.32, wspace=0.13
     )
-    over = plain(figure.add_subplot(grid[0, :]), "Torque on the crank", x_label, "torque, N m")
+    over = plain(
+        figure.add_subplot(grid[0, :]), "Torque on the crank: net = gas + inertia − friction", x_label, "torque, N m"
+    )
     values = torques(group)
     for index in (0, 1, 3):
         swing = torque["swing"][index]
         label = f"{TORQUES[index]} (swing {swing:.0f} N m)"
         style, width = ("-", 2.4) if index == 3 else (LINES[index + 1], 1.3)
         over.plot(x, values[:, index], style, color=colour(index), lw=width, label=label)
-    over.plot(x, group["load_torque"], color=INK, lw=1.0, ls=":", label="load")
+    over.plot(
+        x, group["load_torque"], color=INK, lw=1.0, ls=":", label=f"load (mean {group['load_torque'].mean():.1f} N m)"
+    )
     over.legend(fontsize=8, ncols=4, loc="lower right", bbox_to_anchor=(1.0, 0.99), frameon=False)
     _degrees(over, results)
     speed = plain(figure.add_subplot(grid[1, 0]), "Crank speed", x_label, "speed, rpm")
@@ -114,14 +122,10 @@ def mount_figure(results: Group) -> Figure | None:
     force = group["mount_force"][:, worst] - group["mount_force"][:, worst].mean(axis=0)
     for axis, letter in enumerate("XYZ"):
         over.plot(x, force[:, axis], line(axis), color=colour(axis), lw=1.4, label=letter)
-    over.legend(fontsize=8, ncols=3, frameon=False, loc="upper right")
+    over.legend(fontsize=8, ncols=3, frameon=False, loc="lower right", bbox_to_anchor=(1.0, 0.99))
     _degrees(over, results)
-    orders = plain(
-        figure.add_subplot(grid[1, :]),
-        "Force amplitude per order and mount, N (unnumbered: below 5 % of the strongest)",
-        "engine order",
-        "",
-    )
+    words = "Force amplitude per order, N: root sum of squares over X, Y, Z (no number: below 1 % of the strongest)"
+    orders = plain(figure.add_subplot(grid[1, :]), words, "engine order", "")
     found = orders_over(results, "mount_force")
     if found is None:
         _too_few_cycles(orders)
@@ -143,49 +147,64 @@ def _mount_ranking(axes: Axes, levels: Group, names: list[str], ranking: np.ndar
 
 def _order_map(axes: Axes, order: np.ndarray, amplitude: np.ndarray, names: list[str], ranking: np.ndarray) -> None:
     """Shaded table of amplitude: mounts down, orders across, numbers in the strong cells."""
-    shown = (order > 0.0) & (order <= HIGHEST_DRAWN_ORDER)
+    strong = order[1:][amplitude[1:].max(axis=1) >= FAINTEST * amplitude[1:].max()]
+    last = min(max(2.0, strong.max()), HIGHEST_DRAWN_ORDER)
+    shown = (order > 0.0) & (order <= last)
     table = amplitude[shown][:, ranking[::-1]].T
     axes.imshow(table, aspect="auto", cmap="Blues", vmin=0.0)
     axes.set_yticks(np.arange(len(names)), [names[index] for index in ranking[::-1]])
     axes.set_xticks(np.arange(shown.sum()), [f"{value:g}" for value in order[shown]])
     axes.grid(False)
     top = table.max()
-    for row, column in zip(*np.nonzero(table > 0.05 * top), strict=True):
+    for row, column in zip(*np.nonzero(table >= FAINTEST * top), strict=True):
         value = table[row, column]
         ink = "white" if value > 0.55 * top else "black"
         axes.text(column, row, f"{value:.3g}", ha="center", va="center", fontsize=8, color=ink)
 
 
 def sensor_figure(results: Group) -> Figure | None:
-    """Acceleration spectrum at every sensor, with the orders that stand out named."""
+    """Acceleration spectrum at every sensor, worst first; in a steady run with the exact orders as dots."""
     if "spectra" not in results.groups:
         return None
     spectra, names = results.groups["spectra"], short(results.labels("sensor"))
+    ranking = np.argsort(-results["sensors/resultant_rms"])
     speed = results.groups["torque"].attributes["mean_speed_rad_per_s"] / (2.0 * math.pi)
     steady = "cycle" in results.groups
-    figure = new_figure(
-        11.0, 2.4 * len(names) + 1.2, _heading(results, "Acceleration spectra at the sensors (Hann window)")
-    )
+    what = "Acceleration at the sensors, worst first"
+    figure = new_figure(11.0, 2.4 * len(names) + 1.2, _heading(results, what))
     height = figure.get_figheight()
     room = {"left": 0.07, "right": 0.985, "top": 1.0 - 0.65 / height, "bottom": 0.5 / height, "hspace": 0.18}
     axes = figure.subplots(len(names), 1, sharex=True, sharey=True, squeeze=False, gridspec_kw=room)[:, 0]
     frequency = spectra["frequency"]
     shown = (frequency > 0.0) & (frequency <= HIGHEST_DRAWN_FREQUENCY)
+    if not shown.any():
+        return None
     top = float(spectra["acceleration_amplitude"][shown].max()) or 1.0
-    for index, name in enumerate(names):
-        plain(axes[index], "", "frequency, Hz" if index == len(names) - 1 else "", "peak amplitude, m/s²")
+    for row, index in enumerate(ranking):
+        rms = results["sensors/resultant_rms"][index]
+        words = f"{names[index]}: {rms:.3f} m/s² rms, all axes, unweighted"
+        plain(axes[row], words, "frequency, Hz" if row == len(names) - 1 else "", "peak amplitude, m/s²")
         for axis, letter in enumerate("XYZ"):
             level = spectra["acceleration_amplitude"][shown, index, axis]
-            axes[index].semilogy(frequency[shown], level, line(axis), color=colour(axis), lw=1.1, label=letter)
-        rms = results["sensors/resultant_rms"][index]
-        axes[index].set_title(f"{name}: {rms:.3f} m/s² rms, all axes, unweighted", loc="left", fontsize=10)
+            axes[row].semilogy(
+                frequency[shown], level, line(axis), color=colour(axis), lw=0.9, label=f"{letter} spectrum (Hann)"
+            )
         if steady:
-            _name_orders(axes[index], results, index, speed)
+            _draw_orders(axes[row], results, int(index), speed)
+            _name_orders(axes[row], results, int(index), speed)
     axes[0].set_ylim(top * 1e-4, top * 6.0)
     axes[0].yaxis.set_minor_locator(NullLocator())
     axes[0].set_xlim(0.0, HIGHEST_DRAWN_FREQUENCY)
-    axes[0].legend(fontsize=8, ncols=3, frameon=False, loc="upper right")
+    axes[0].legend(fontsize=8, ncols=6, frameon=False, loc="lower right", bbox_to_anchor=(1.0, 0.99))
     return figure
+
+
+def _draw_orders(axes: Axes, results: Group, sensor: int, speed: float) -> None:
+    """Dots at the exact amplitude of every order; the windowed spectrum reads low between its lines."""
+    place = results["orders/order"][1:] * speed
+    amplitude = results["orders/sensor_acceleration_amplitude"][1:, sensor]
+    for axis, letter in enumerate("XYZ"):
+        axes.plot(place, amplitude[:, axis], "osD"[axis], color=colour(axis), ms=4.0, mew=0.0, label=f"{letter} orders")
 
 
 def _name_orders(axes: Axes, results: Group, sensor: int, speed: float) -> None:
@@ -233,7 +252,13 @@ def draw_figures(results: Group, folder: Path, names: Iterable[str] = FIGURES) -
     """Write figures of the results, all unless named, as PNG into a folder, made if absent; returns their paths."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        figures = {folder / f"{name}.png": FIGURES[name](results) for name in names}
-        return [path for path, figure in figures.items() if figure is not None and save(figure, path)]
+        paths = []
+        for name in names:
+            figure, path = FIGURES[name](results), folder / f"{name}.png"
+            if figure is None:
+                path.unlink(missing_ok=True)  # of an earlier run; it would pass for this one's
+            else:
+                paths.append(save(figure, path))
+        return paths
     except OSError as error:
-        raise VibsimError(f"{folder}: figures cannot be written ({error.strerror})") from None
+        raise VibsimError(f"{folder}: figures cannot be written ({error.strerror}); expected a folder") from None

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import sys
 import time
+from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
@@ -23,6 +25,8 @@ class ProgressLine:
         self._tasks: dict[str, int] = {}
 
     def __enter__(self) -> ProgressLine:
+        if self._shown and not kernels_compiled():
+            print("compiling the solver, once after installing: about 15 s", file=sys.stderr)
         return self
 
     def __exit__(
@@ -40,6 +44,13 @@ class ProgressLine:
         if phase not in self._tasks:
             self._tasks[phase] = self._bar.add_task(phase, total=total)
         self._bar.update(self._tasks[phase], completed=done)  # type: ignore[arg-type]
+
+
+def kernels_compiled() -> bool:
+    """Whether an earlier run left compiled kernels beside the package or in numba's own cache folder."""
+    package = Path(__file__).parents[1]
+    places = [package, Path(os.environ["NUMBA_CACHE_DIR"])] if "NUMBA_CACHE_DIR" in os.environ else [package]
+    return any(next(place.rglob("stepper.advance*.nbi"), None) is not None for place in places)
 
 
 def _new_bar() -> Progress:

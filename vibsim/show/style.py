@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 # Okabe & Ito 2008, a published palette for colour-blind readers
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
 LINES = ("-", "--", "-.", ":")
-LONGEST_NAME = 22
+LONGEST_NAME, LONGEST_TITLE = 22, 105  # characters
 INK, FAINT = "#222222", "#BBBBBB"
 
 
@@ -48,9 +48,15 @@ def plain(axes: Axes, title: str, x: str, y: str) -> Axes:
     return axes
 
 
+def cut(text: str, longest: int) -> str:
+    """Text that fits, with a dollar sign taken as such and not as the start of a formula."""
+    text = text if len(text) <= longest else text[: longest - 1] + "…"
+    return text.replace("$", r"\$")
+
+
 def short(names: list[str]) -> list[str]:
     """Names that fit beside an axis."""
-    return [name if len(name) <= LONGEST_NAME else name[: LONGEST_NAME - 1] + "…" for name in names]
+    return [cut(name, LONGEST_NAME) for name in names]
 
 
 def colour(index: int) -> str:

@@ -31,51 +31,56 @@ def _console() -> Console:
     return console
 
 
-WORDS = ("strongest orders", "share of kinetic energy", "body", "between", "moves most")  # columns of text
+WORDS = ("share of kinetic energy", "body", "between", "law")  # columns of text
 
 
 def _table(title: str, *columns: str) -> Table:
     table = Table(title=Text(title), title_justify="left", title_style="bold", box=SIMPLE, pad_edge=False)
     for index, column in enumerate(columns):
-        table.add_column(column, justify="left" if index == 0 or column in WORDS else "right")
+        table.add_column(
+            column, justify="left" if index == 0 or column in WORDS or column.startswith("strongest") else "right"
+        )
     return table
 
 
-def _orders(row: dict[str, Any], unit: str) -> str:
+def _orders(row: dict[str, Any]) -> str:
     """Strongest orders with amplitudes, those below a hundredth of the strongest left out."""
     found = row.get("orders", [])
-    if not found or found[0]["amplitude"] <= 0.0:
-        return ""
-    strong = [item for item in found if item["amplitude"] >= 0.01 * found[0]["amplitude"]]
-    return ", ".join(f"{item['order']:g}× {item['amplitude']:.3g}" for item in strong) + f" {unit}"
+    strong = [item for item in found if item["amplitude"] >= max(0.01 * found[0]["amplitude"], 1e-6)]
+    return ", ".join(f"{item['order']:g}× {item['amplitude']:.3g}" for item in strong)
+
+
+def _plain(value: float, digits: int) -> str:
+    """A number without a minus sign before zeros."""
+    return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
 def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
     """The answer of a run on one screen."""
     console = _console()
     console.print(Text(str(summary["title"]), style="bold"))
-    console.print(_running(summary))
+    console.print(Text(_running(summary)))
     if "settling" in summary:
-        console.print(_settling(summary["settling"]))
+        console.print(Text(_settling(summary["settling"])))
     if summary["mounts"]:
-        table = _table("Mounts, worst first", "mount", "rms N", "peak N", "mostly", "strongest orders")
+        table = _table("Mounts, worst first", "mount", "mean N", "rms N", "peak N", "mostly", "strongest orders, N")
         for row in summary["mounts"]:
-            numbers = f"{row['rms_N']:.1f}", f"{row['peak_N']:.0f}", row["worst_axis"]
-            table.add_row(Text(row["name"]), *numbers, _orders(row, "N"))
+            numbers = _plain(row["mean_N"], 0), _plain(row["rms_N"], 1), _plain(row["peak_N"], 1)
+            table.add_row(Text(row["name"]), *numbers, row["worst_axis"], _orders(row))
         console.print(table)
     if summary["sensors"]:
-        table = _table("Sensors, worst first", "sensor", "rms m/s²", "peak m/s²", "mostly", "strongest orders")
+        table = _table("Sensors, worst first", "sensor", "rms m/s²", "peak m/s²", "mostly", "strongest orders, m/s²")
         for row in summary["sensors"]:
-            numbers = f"{row['rms_m_per_s2']:.3f}", f"{row['peak_m_per_s2']:.2f}", row["worst_axis"]
-            table.add_row(Text(row["name"]), *numbers, _orders(row, "m/s²"))
+            numbers = _plain(row["rms_m_per_s2"], 3), _plain(row["peak_m_per_s2"], 2), row["worst_axis"]
+            table.add_row(Text(row["name"]), *numbers, _orders(row))
         console.print(table)
-    table = _table("Torque ripple", "torque", "mean N m", "swing N m", "strongest orders")
+    table = _table("Torque ripple", "torque", "mean N m", "swing N m", "strongest orders, N m")
     for row in summary["torque"]:
-        table.add_row(row["name"], f"{row['mean_N_m']:.2f}", f"{row['swing_N_m']:.1f}", _orders(row, "N m"))
+        table.add_row(row["name"], _plain(row["mean_N_m"], 2), _plain(row["swing_N_m"], 1), _orders(row))
     console.print(table)
+    over = "" if summary["run_kind"] == "steady" else "; rms over the whole record, orders from its whole cycles (Hann)"
     console.print(
-        "rms of the varying force over all axes; accelerations unweighted; n× is engine order n, amplitudes follow",
-        style="dim",
+        f"rms and peak of the force less its mean; accelerations unweighted; n× is engine order n{over}", style="dim"
     )
     for path in _folders(written):
         console.print(Text(f"wrote {path}"))
@@ -83,15 +88,16 @@ def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
 
 
 def _running(summary: dict[str, Any]) -> str:
-    if summary["run_kind"] == "steady":
-        speed = f"speed fluctuates by {100.0 * summary['speed_fluctuation']:.2f} % of its mean"
+    kind, torque = summary["run_kind"], summary["mean_load_torque_N_m"]
+    if kind == "steady":
+        speed = f"{summary['mean_speed_rpm']:.0f} rpm (fluctuates by {100.0 * summary['speed_fluctuation']:.2f} %)"
     else:
-        speed = f"speed between {summary['least_speed_rpm']:.0f} and {summary['greatest_speed_rpm']:.0f} rpm"
-    return (
-        f"{summary['run_kind']} run at {summary['mean_speed_rpm']:.0f} rpm, load {summary['load']:g}: "
-        f"output {summary['mean_load_torque_N_m']:.1f} N m, {summary['mean_power_kW']:.2f} kW; "
-        f"peak pressure {summary['peak_pressure_bar']:.1f} bar; {speed}"
-    )
+        first, last = summary["first_speed_rpm"], summary["last_speed_rpm"]
+        speed = f"{first:.0f} → {last:.0f} rpm in {summary['duration_s']:g} s"
+    words = "output" if torque >= 0.0 else "needs driving with"
+    power = f"{words} {_plain(abs(torque), 1)} N m, {_plain(abs(summary['mean_power_kW']), 2)} kW"
+    gas = f"; peak pressure {summary['peak_pressure_bar']:.1f} bar" if summary["gas"] else "; no gas pressure"
+    return f"{kind} run, {speed}: {power}{gas}"
 
 
 def _settling(settling: dict[str, Any]) -> str:
@@ -117,22 +123,12 @@ def print_modes(result: ModesResult, crank: str) -> None:
     """Frequencies, damping and kinetic-energy shares."""
     console = _console()
     columns = [f"{body} {direction}" for body in result.bodies for direction in DIRECTIONS]
-    table = _table(
-        f"Modes about static equilibrium, crank {crank}",
-        "mode",
-        "Hz",
-        "damping",
-        "moves most",
-        "share of kinetic energy",
-    )
+    table = _table(f"Modes about static equilibrium, crank {crank}", "mode", "Hz", "damping", "share of kinetic energy")
     for index, frequency in enumerate(result.modes.frequency):
-        body, direction, share = result.dominant(index)
         flat = result.modes.energy[index].ravel()
-        others = [f"{columns[n]} {100.0 * flat[n]:.0f} %" for n in np.argsort(flat)[::-1] if flat[n] >= 0.05]
-        numbers = f"{frequency:.2f}", f"{result.modes.damping[index]:.3f}"
-        table.add_row(
-            str(index + 1), *numbers, Text(f"{body} {direction} {100 * share:.0f} %"), Text(", ".join(others))
-        )
+        shares = [f"{columns[n]} {100.0 * flat[n]:.0f} %" for n in np.argsort(flat)[::-1] if flat[n] >= 0.05]
+        numbers = f"{frequency:.2f}", _plain(result.modes.damping[index], 3)
+        table.add_row(str(index + 1), *numbers, Text(", ".join(shares)))
     console.print(table)
     shapes = _table("Shapes at the bodies' centres of mass, largest entry 1 (m, rad)", "mode", "body", *DIRECTIONS)
     for index, shape in enumerate(result.modes.shape):
@@ -163,8 +159,8 @@ def print_overview(understood: Overview) -> None:
         order = ", ".join(f"{name} at {math.degrees(angle):.0f}°" for name, angle in understood.firing)
         intervals = " / ".join(f"{math.degrees(angle):.0f}°" for angle in understood.intervals)
         console.print(Text(f"fires: {order}; intervals {intervals}"))
-    if understood.throws:
-        console.print(Text("throws: " + "; ".join(" and ".join(throw) for throw in understood.throws)))
+    for words in understood.running:
+        console.print(Text(words))
     table = _table("Masses", "body", "kg", "of which moving parts")
     for row in understood.masses:
         moving = f"{row['pistons_and_rods_kg']:.3f} ({row['moving_parts']})" if "moving_parts" in row else ""
@@ -173,21 +169,13 @@ def print_overview(understood: Overview) -> None:
     if understood.statics_problem:
         console.print(Text(understood.statics_problem))
     if understood.mounts:
-        table = _table(
-            "Mounts in static equilibrium under weight",
-            "mount",
-            "between",
-            "law",
-            "force X Y Z, N",
-            "deflection X Y Z, mm",
-            "bounce Hz",
-        )
+        table = _table("Mounts at rest", "mount", "between", "law", "X N", "Y N", "Z N", "sag mm", "Hz")
         for mount in understood.mounts:
-            force = " ".join(f"{value:8.1f}" for value in mount.force)
-            deflection = " ".join(f"{1e3 * value:7.2f}" for value in mount.deflection)
+            force = [_plain(value, 1) for value in mount.force]
             bounce = f"{mount.frequency:.1f}" if mount.frequency else ""
-            table.add_row(Text(mount.name), Text(" → ".join(mount.between)), mount.law, force, deflection, bounce)
+            between = Text(" → ".join(mount.between))
+            table.add_row(Text(mount.name), between, mount.law, *force, _plain(1e3 * mount.sag, 2), bounce)
         console.print(table)
         console.print(
-            "force on the second body; bounce frequency estimated from the sag; see vibsim modes", style="dim"
+            "force of weight on the second body; Hz: bounce estimated from the sag; see vibsim modes", style="dim"
         )

@@ -9,7 +9,7 @@ from typing import Literal
 import numpy as np
 
 from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
-from vibsim.solver.packed import STATES_PER_BODY, Packed
+from vibsim.solver.packed import STATES_PER_BODY, Packed, without_turning_eccentrics
 from vibsim.solver.start import equilibrium, state_at, without_gas
 from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_vector
 from vibsim.structure.statics import Equilibrium, jacobian
@@ -41,10 +41,11 @@ def linearise(packed: Packed, torque: float = 0.0, crank: Crank = "locked") -> L
     """
     rest = equilibrium(packed, torque)
     start = state_at(packed, rest.displacement)
-    model = without_gas(packed.model)._replace(load=(torque, 0.0, 0.0), friction=(0.0, 0.0))
+    model = without_gas(packed.model)._replace(load=(torque, 0.0, 0.0, 0.0), friction=(0.0, 0.0))
     packed = packed._replace(model=model)
     revolution = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
-    mass = _mass_matrix(packed, start, crank, revolution)
+    steady = packed._replace(model=model._replace(train=without_turning_eccentrics(model.train)))
+    mass = _mass_matrix(steady, start, crank, revolution)
     at_rest = _mass_matrix(packed, start, "locked", start[-2:-1])
     still = np.zeros(len(mass))
     stiffness = -jacobian(lambda x: _forces(packed, start, x, still, at_rest), still, still + LENGTH_STEP)

@@ -13,7 +13,7 @@ import math
 
 import numpy as np
 
-from vibsim.engine.friction import friction_torque
+from vibsim.engine.friction import STANDSTILL, friction_torque
 from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.moving_mass import moving_mass
 from vibsim.engine.pressure import cylinder_pressure
@@ -209,8 +209,8 @@ def one_mount(n, y, model, w):
 
 @inlined
 def load_torque(speed, load):
-    """Output torque (N m) at the crank; positive takes power from the engine."""
-    return load[0] + load[1] * speed + load[2] * speed * abs(speed)
+    """Output torque (N m) at the crank; positive takes power from the engine. The dry part turns with the speed."""
+    return load[0] + load[1] * speed + load[2] * speed * abs(speed) + load[3] * math.tanh(speed / STANDSTILL)
 
 
 @inner

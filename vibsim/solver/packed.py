@@ -18,12 +18,13 @@ from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engi
 from vibsim.structure.mounts import pack_mounts
 
 STANDARD_GRAVITY = 9.80665
-AVERAGE_POINTS = 96  # a trapezoidal mean of a smooth periodic function converges beyond any power of the step
-SPEED_NODES = np.array([0.1, 0.25, 0.5, 0.75, 0.9, 1.0, 1.1, 1.25, 1.5])
+AVERAGE_POINTS = 96  # the mean of a smooth periodic function converges beyond any power of the step
+SPEED_NODES = np.array([0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0])  # of the first speed
 STATES_PER_BODY = 13  # place (3), quaternion (4), momentum and angular momentum in own axes (3 + 3)
 
 
 Triple = tuple[float, float, float]
+LoadLaw = tuple[float, float, float, float]
 
 # one record per body: about the case's centre of mass in the body's own axes, which are vehicle axes as drawn, or
 # engine axes for the body that carries the engine; there mass and inertia are the block's
@@ -38,8 +39,8 @@ class Model(NamedTuple):
 
     `bodies` records; `carrier` the body with the engine (−1 none), `block_moment` its block's first moment and
     `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records;
-    `friction` dry torque and torque per speed; `load` torque a + b·speed + c·speed·|speed| at the crank, reacted by
-    body `reactor` (−1 ground).
+    `friction` dry torque and torque per speed; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the
+    crank, reacted by body `reactor` (−1 ground).
     """
 
     bodies: np.ndarray
@@ -50,7 +51,7 @@ class Model(NamedTuple):
     mounts: np.ndarray
     gas: Gas
     friction: tuple[float, float]
-    load: Triple
+    load: LoadLaw
     reactor: int
     gravity: float
 
@@ -84,17 +85,24 @@ def pack(case: Case, folder: Path) -> Packed:
     centres = [np.array(body.centre_of_mass) for body in case.body]
     axes = [np.eye(3) for _ in names]
     layout, train, carrier = None, _no_train(), -1
-    if engine is not None:
-        layout = resolve_layout(engine)
-        train, carrier = pack_train(engine, layout), names.index(engine.body)
-        axes[carrier] = layout.axes
-    inertia = np.array([own.T @ _inertia(body) @ own for body, own in zip(case.body, axes, strict=True)])
     mass = np.array([body.mass for body in case.body])
     moment, origin = np.zeros(3), np.zeros(3)
-    if layout is not None:
+    together = _Together()
+    if engine is not None:
+        layout, carrier = resolve_layout(engine), names.index(engine.body)
+        axes[carrier] = layout.axes
         origin = layout.axes.T @ (layout.origin - centres[carrier])
-        block = _block(case.body[carrier], inertia[carrier], train, origin)
-        mass[carrier], moment, inertia[carrier] = block
+        with together:
+            train = pack_train(engine, layout)
+    inertia = np.array([own.T @ _inertia(body) @ own for body, own in zip(case.body, axes, strict=True)])
+    if layout is not None:
+        where = f"body[{carrier + 1}] ('{names[carrier]}')"
+        with together:
+            block = _block(case.body[carrier], where, inertia[carrier], train, origin)
+            mass[carrier], moment, inertia[carrier] = block
+    with together:
+        gas = _gas(case, layout, folder)
+    together.raise_if_any()
     bodies = np.zeros(len(names), dtype=BODY)
     bodies["mass"], inverse = mass, np.linalg.inv(inertia)
     for entry, (row, column) in ENTRIES.items():
@@ -106,13 +114,33 @@ def pack(case: Case, folder: Path) -> Packed:
         crank_origin=_triple(origin),
         train=train,
         mounts=pack_mounts(case.mount, names, centres, axes),
-        gas=_gas(case, layout, folder),
+        gas=gas,
         friction=friction_coefficients(engine, layout) if engine and layout else (0.0, 0.0),
-        load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0),
+        load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
         reactor=_reactor(engine, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
     )
     return Packed(model, names, np.array(centres), np.array(axes), layout)
+
+
+class _Together:
+    """Collects the InputErrors of several steps, so that all are reported at once."""
+
+    def __init__(self) -> None:
+        self.problems: list[str] = []
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: object) -> bool:
+        if isinstance(error, InputError):
+            self.problems += error.problems
+            return True
+        return False
+
+    def raise_if_any(self) -> None:
+        if self.problems:
+            raise InputError(self.problems)
 
 
 def _triple(vector: np.ndarray) -> Triple:
@@ -135,14 +163,15 @@ def moments_about_reference(theta: float, train: Train, origin: np.ndarray) -> t
     return train.mass * origin + first, np.trace(second) * np.eye(3) - second
 
 
-def _block(body: Body, inertia: np.ndarray, train: Train, origin: np.ndarray) -> tuple[float, np.ndarray, np.ndarray]:
+def _block(
+    body: Body, where: str, inertia: np.ndarray, train: Train, origin: np.ndarray
+) -> tuple[float, np.ndarray, np.ndarray]:
     """Mass, first moment and inertia of the block: the body as given, less the moving parts if they were weighed in."""
     axial = np.zeros((3, 3))
     axial[0, 0] = train.axial_inertia
     if body.moving_parts == "separate":
         return body.mass, np.zeros(3), inertia + axial
-    # eccentrics average to nothing over their own turn, whatever their ratio
-    sliders = train._replace(eccentrics=np.zeros(0, ECCENTRIC))
+    sliders = without_turning_eccentrics(train)
     angles = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
     sums = [moments_about_reference(angle, sliders, origin) for angle in angles]
     first = np.mean([item[0] for item in sums], axis=0)
@@ -151,13 +180,18 @@ def _block(body: Body, inertia: np.ndarray, train: Train, origin: np.ndarray) ->
     advice = 'weigh again, or say moving_parts = "separate"'
     if mass <= 0.0:
         raise InputError(
-            f"body '{body.name}'.mass_kg: got {body.mass:g}; its moving parts alone weigh {train.mass:g}; {advice}"
+            f"{where}.mass: got {body.mass:g} kg; its moving parts alone weigh {train.mass:g} kg; {advice}"
         )
     central = block - (first @ first * np.eye(3) - np.outer(first, first)) / mass
     reason = why_not_an_inertia(central - axial) or why_not_an_inertia(central)
     if reason:
-        raise InputError(f"body '{body.name}'.inertia_kg_m2: without its moving parts {reason}; {advice}")
+        raise InputError(f"{where}.inertia: without its moving parts {reason}; {advice}")
     return mass, -first, block
+
+
+def without_turning_eccentrics(train: Train) -> Train:
+    """For averages: an eccentric averages to nothing over its own turn, whatever its ratio, unless it stands still."""
+    return train._replace(eccentrics=train.eccentrics[train.eccentrics["ratio"] == 0.0])
 
 
 def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
@@ -171,16 +205,16 @@ def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
     return pack_gas(case.engine, layout, [Operating(float(value), load, folder) for value in speeds])
 
 
-def load_coefficients(engine: Engine) -> Triple:
-    """Output torque as a + b·speed + c·speed·|speed| (N m, N m s, N m s²)."""
+def load_coefficients(engine: Engine) -> LoadLaw:
+    """Constant torque, torque per speed and per squared speed, dry torque (N m, N m s, N m s², N m)."""
     load = engine.load
     if isinstance(load, ConstantLoad):
-        return load.torque, 0.0, 0.0
+        return load.torque, 0.0, 0.0, 0.0
     if isinstance(load, RoadLoad):
-        return load.torque, load.linear, load.quadratic
+        return 0.0, load.linear, load.quadratic, load.torque
     if isinstance(load, DynamometerLoad):
-        return load.torque - load.slope * load.speed, load.slope, 0.0
-    return 0.0, 0.0, 0.0
+        return load.torque - load.slope * load.speed, load.slope, 0.0, 0.0
+    return 0.0, 0.0, 0.0, 0.0
 
 
 def _reactor(engine: Engine | None, names: list[str], carrier: int) -> int:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vibsim.inputs.errors import InputError
+from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.observe import observe
@@ -20,6 +20,7 @@ from vibsim.solver.steady import settle
 from vibsim.solver.stepper import REACHED_ANGLE, REACHED_TIME, Grid, Stepper, advance, grid, no_grid, start_stepper
 
 Progress = Callable[[str, float, float], None]
+RPM = 30.0 / math.pi  # per rad/s
 CHUNK = 0.05  # s of simulated time between progress reports
 MOST_STEPS = 2_000_000  # in one chunk; a run that needs more is stiff
 
@@ -54,9 +55,10 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
         displacement = equilibrium(packed).displacement
     stepper = start_stepper(state_at(packed, displacement, 0.0, run.speed), packed.model, 1e-5)
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
-    angles = grid(0.0, packed.cycle / run.points_per_cycle, _angle_room(run, packed), packed.state_size)
-    _integrate(stepper, case, packed, run, (times, angles), progress)
-    whole = _whole_cycles(angles, run)
+    angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
+    angles = _integrate(stepper, case, packed, run, (times, angles), progress)
+    _require_gas_range(packed, times)
+    whole = int(angles.next[0]) // run.points_per_cycle * run.points_per_cycle
     return Solution(
         case=case,
         packed=packed,
@@ -78,7 +80,9 @@ def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solu
     _integrate(stepper, case, packed, run, (times, angles), progress)
     if angles.next[0] < len(angles.times):  # a record shorter than one cycle: go on to its end
         control = error_control(packed, run.relative_tolerance, MOST_STEPS)
-        advance(stepper, packed.model, control, math.inf, packed.cycle, no_grid(), angles)
+        status = advance(stepper, packed.model, control, math.inf, packed.cycle, no_grid(), angles)
+        if status != REACHED_ANGLE:
+            raise explain_failure(status, stepper, packed, case)
     return Solution(
         case=case,
         packed=packed,
@@ -93,25 +97,44 @@ def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solu
 
 def _integrate(
     stepper: Stepper, case: Case, packed: Packed, run: Run, grids: tuple[Grid, Grid], progress: Progress
-) -> None:
+) -> Grid:
+    """Integrate over the record; returns the angle grid, which grows with the turns of a free run."""
     control = error_control(packed, run.relative_tolerance, MOST_STEPS)
+    times, angles = grids
     end = (points_in(run) - 1) / run.sample_rate
     for chunk in range(1, math.ceil(end / CHUNK) + 1):
         until = min(end, chunk * CHUNK)
-        status = advance(stepper, packed.model, control, until, math.inf, *grids)
+        if run.kind == "free":
+            angles = _with_room(angles, stepper, packed)
+        status = advance(stepper, packed.model, control, until, math.inf, times, angles)
         if status not in (REACHED_TIME, REACHED_ANGLE):
             raise explain_failure(status, stepper, packed, case)
         progress("recording", until, end)
+    return angles
 
 
-def _angle_room(run: Run, packed: Packed) -> int:
-    """Most angle points a free run may need; the engine may speed up, so twice what its first speed passes."""
-    cycles = 2.0 * abs(run.speed) * run.duration / packed.cycle + 2.0
-    return int(cycles) * run.points_per_cycle
+def _with_room(angles: Grid, stepper: Stepper, packed: Packed) -> Grid:
+    """The angle grid with room for the next chunk at twice the present speed, doubled when it has to grow."""
+    speed = abs(float(stepper.f[-2]))
+    needed = int(angles.next[0]) + math.ceil(2.0 * (speed + 1.0) * CHUNK / angles.step) + 1
+    if needed <= len(angles.times):
+        return angles
+    more = max(needed, 2 * len(angles.times)) - len(angles.times)
+    states = np.concatenate([angles.states, np.full((more, packed.state_size), np.nan)])
+    return angles._replace(states=states, times=np.concatenate([angles.times, np.full(more, np.nan)]))
 
 
-def _whole_cycles(angles: Grid, run: Run) -> int:
-    return int(angles.next[0]) // run.points_per_cycle * run.points_per_cycle
+def _require_gas_range(packed: Packed, times: Grid) -> None:
+    """A free run with gas that depends on speed must stay within the speeds it was computed for."""
+    speeds = packed.model.gas.speeds
+    if len(speeds) < 2:
+        return
+    fastest = float(np.abs(np.gradient(times.states[:, -2], times.step)).max())
+    if fastest > 1.02 * speeds[-1]:
+        raise RunFailure(
+            f"crank speed reached {fastest * RPM:.0f} rpm, past the {speeds[-1] * RPM:.0f} rpm that engine.gas was "
+            "computed for; check engine.load, or start at a higher run.speed"
+        )
 
 
 def _counts(stepper: Stepper) -> dict[str, int]:

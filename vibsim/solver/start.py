@@ -45,7 +45,7 @@ def static_forces(packed: Packed, displacement: np.ndarray, torque: float, gravi
 
     The crank is held in the block at angle zero; `torque` (N m) is the output torque; `gravity` m/s².
     """
-    model = without_gas(packed.model)._replace(load=(float(torque), 0.0, 0.0), gravity=gravity)
+    model = without_gas(packed.model)._replace(load=(float(torque), 0.0, 0.0, 0.0), gravity=gravity)
     y = state_at(packed, displacement.reshape(-1, 6))
     w, e = scratch(len(packed.names))
     out = np.zeros(y.size)

@@ -36,7 +36,7 @@ MOST_STEPS = 2_000_000
 
 @dataclass
 class _Cycle:
-    """One settling cycle: its duration (s) and what is watched over it."""
+    """One settling cycle: its mean speed (rad/s) and what is watched over it."""
 
     mean_speed: float
     crank_speed: np.ndarray
@@ -68,8 +68,8 @@ def settle(
 
 
 def _with_added_load(packed: Packed, torque: float) -> Packed:
-    constant, linear, quadratic = packed.model.load
-    return packed._replace(model=packed.model._replace(load=(constant + torque, linear, quadratic)))
+    constant, linear, quadratic, dry = packed.model.load
+    return packed._replace(model=packed.model._replace(load=(constant + torque, linear, quadratic, dry)))
 
 
 class _Watch:
@@ -79,7 +79,7 @@ class _Watch:
         self.run, self.mounts = run, mounts
         self.cycles = 0
         self.trend = self.error = 0.0
-        self.residual = self.first_residual = math.inf
+        self.residual = math.inf
         self.slowest = "crank speed"
         self.last: _Cycle | None = None
 
@@ -88,7 +88,6 @@ class _Watch:
         if self.last is not None:
             self.trend = cycle.mean_speed - self.last.mean_speed
             self.residual, self.slowest = _change(cycle, self.last, self.run.speed, self.mounts)
-            self.first_residual = min(self.first_residual, max(self.residual, self.run.settle_tolerance))
         self.last, self.cycles = cycle, self.cycles + 1
 
     @property
@@ -99,8 +98,8 @@ class _Watch:
     def share_done(self) -> float:
         """Progress of the decaying residual on a logarithmic scale, 0 to 1."""
         tolerance = self.run.settle_tolerance
-        if self.cycles < 3 or self.first_residual <= tolerance:
-            return 0.0
+        if self.residual <= tolerance:
+            return 1.0
         return min(max(1.0 - math.log(self.residual / tolerance) / math.log(1.0 / tolerance), 0.0), 1.0)
 
     def report(self, torque: float) -> Settling:

@@ -269,7 +269,7 @@ def advance(s, model, control, end_time, end_angle, times, angles):
         _write_times(s, begin, s.clock[0] - begin, times)
         _write_angles(s, begin, s.clock[0] - begin, angles)
         if not abs(s.f[crank]) < FASTEST:
-            s.tally[3] = crank
+            s.tally[3] = crank + 1
             return RAN_AWAY
         for b in range(model.bodies.size):
             for axis in range(3):

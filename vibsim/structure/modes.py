@@ -33,7 +33,7 @@ def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray) -> Mo
     roots, vectors = np.linalg.eig(first_order)
     keep = [index for index, root in enumerate(roots) if root.imag > 0.0]
     real = [index for index, root in enumerate(roots) if root.imag == 0.0]
-    keep += _one_of_each_pair(roots, real, size - len(keep))
+    keep += _one_of_each_pair(roots, vectors[:size], mass, real)
     keep.sort(key=lambda index: abs(roots[index]))
     roots, shapes = roots[keep], vectors[:size, keep].T
     shapes = np.array([shape / shape[np.abs(shape).argmax()] for shape in shapes])
@@ -48,6 +48,19 @@ def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray) -> Mo
     )
 
 
-def _one_of_each_pair(roots: np.ndarray, real: list[int], wanted: int) -> list[int]:
-    """Of the real roots (overdamped pairs, bodies nothing holds) the slower ones, so that a mode counts once."""
-    return sorted(real, key=lambda index: abs(roots[index]))[:wanted]
+def _one_of_each_pair(roots: np.ndarray, shapes: np.ndarray, mass: np.ndarray, real: list[int]) -> list[int]:
+    """Of real roots (overdamped pairs, bodies nothing holds) the slower of each pair; partners share their shape."""
+    left = sorted(real, key=lambda index: abs(roots[index]))
+    kept = []
+    while left:
+        slow = left.pop(0)
+        kept.append(slow)
+        if left:
+            left.remove(max(left, key=lambda other: _likeness(shapes[:, slow], shapes[:, other], mass)))
+    return kept
+
+
+def _likeness(a: np.ndarray, b: np.ndarray, mass: np.ndarray) -> float:
+    """Modal assurance criterion weighted with mass: 1 for equal shapes, 0 for independent ones."""
+    across = abs(np.vdot(a, mass @ b)) ** 2
+    return float(across / (abs(np.vdot(a, mass @ a)) * abs(np.vdot(b, mass @ b))))

@@ -10,6 +10,7 @@ import numpy as np
 from vibsim.inputs.errors import RunFailure
 
 STEPS = np.full(6, 1e-6)  # m and rad; forces are smooth, central differences
+UNSTABLE = 1e-6  # of the greatest stiffness, beyond what differences leave of a neutral direction
 SLACK = 1e-8  # of the greatest stiffness: a direction softer than this is free
 FORCE_TOLERANCE = 1e-8  # of the largest load
 LARGEST_MOVE = np.array([0.05, 0.05, 0.05, 0.2, 0.2, 0.2])  # m, rad in one Newton step
@@ -52,6 +53,7 @@ def find_equilibrium(residual: Residual, names: list[str], scale: float) -> Equi
         step *= 0.25
         if step < 1e-3:
             raise RunFailure(_explain(residual, x, names))
+    _require_stability(residual, x, names)
     left = float(np.abs(residual(x, 1.0)).max())
     return Equilibrium(x.reshape(-1, 6), left)
 
@@ -76,6 +78,18 @@ def _newton(residual: Residual, x: np.ndarray, share: float, scale: float) -> np
             return None
         x, force = x + factor * move, trial_force
     return None
+
+
+def _require_stability(residual: Residual, x: np.ndarray, names: list[str]) -> None:
+    """An equilibrium that a push makes worse is none to start from."""
+    slope = jacobian(lambda trial: residual(trial, 1.0), x, np.tile(STEPS, x.size // 6))
+    push, shapes = np.linalg.eigh(0.5 * (slope + slope.T))
+    if push[-1] > UNSTABLE * max(-push[0], 1.0):
+        body, direction = divmod(int(np.abs(shapes[:, -1]).argmax()), 6)
+        raise RunFailure(
+            f"static equilibrium is unstable: body '{names[body]}' tips over in {DIRECTIONS[direction]}; check mount "
+            "at_mm and stiffness_N_per_mm against its centre of mass"
+        )
 
 
 def _explain(residual: Residual, x: np.ndarray, names: list[str]) -> str:

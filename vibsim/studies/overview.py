@@ -12,7 +12,7 @@ import numpy as np
 from vibsim.engine.layout import Layout
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.loader import CaseFile
-from vibsim.inputs.models import Case
+from vibsim.inputs.models import Case, Engine
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
 from vibsim.solver.start import equilibrium, state_at
@@ -32,6 +32,11 @@ class MountLoad:
     deflection: np.ndarray
     frequency: float | None
 
+    @property
+    def sag(self) -> float:
+        """Vertical deflection under the weight, m, without its sign."""
+        return abs(float(self.deflection[2]))
+
 
 @dataclass(frozen=True)
 class Overview:
@@ -46,6 +51,7 @@ class Overview:
     statics_problem: str
     throws: list[list[str]]
     displacement: float
+    running: list[str]
 
     def as_dict(self) -> dict[str, Any]:
         return {
@@ -87,6 +93,42 @@ def overview(case_file: CaseFile) -> Overview:
         statics_problem=problem,
         throws=[[layout.cylinders[index].name for index in throw] for throw in layout.throws] if layout else [],
         displacement=layout.swept_volume if layout else 0.0,
+        running=_running(case, layout),
+    )
+
+
+def _running(case: Case, layout: Layout | None) -> list[str]:
+    """Throws, gas, load, friction, sensors and run in a line each, with what was left out said."""
+    lines, engine = [], case.engine
+    if engine is not None and layout is not None:
+        pins = [
+            f"{' and '.join(layout.cylinders[index].name for index in throw)} at "
+            f"{math.degrees(layout.cylinders[throw[0]].pin):g}°"
+            for throw in layout.throws
+        ]
+        none = " (cylinders at ambient pressure)" if engine.gas.source == "none" else ""
+        by = engine.load.reacted_by or f"{engine.body}, the block itself"
+        lines.append("throws: " + "; ".join(pins))
+        lines.append(f"gas: {engine.gas.source}{none}; friction: {_friction(engine)}")
+        lines.append(f"load: law {engine.load.law}, reacted by {by}")
+    sensors = ", ".join(f"{sensor.name} on {sensor.body}" for sensor in case.sensor)
+    return [*lines, f"sensors: {sensors or 'none'}", _run_line(case)]
+
+
+def _friction(engine: Engine) -> str:
+    given = [name.replace("_", " ") for name, value in engine.friction if value]
+    return ", ".join(given) or "none"
+
+
+def _run_line(case: Case) -> str:
+    run = case.run
+    if run is None:
+        return "run: none given; vibsim run needs a [run] table"
+    load = f", load {run.load:g}" if case.engine is not None and case.engine.gas.source == "cycle" else ""
+    return (
+        f"run: {run.kind} at {run.speed * 30.0 / math.pi:g} rpm{load}, record of {run.duration:g} s at "
+        f"{run.sample_rate:g} Hz, start {run.start}{'' if run.gravity else ', no gravity'}, "
+        f"relative tolerance {run.relative_tolerance:g}"
     )
 
 
