@@ -39,6 +39,14 @@ def test_orders_of_several_cycles_fall_on_the_same_lines():
         assert found.amplitude[6] == pytest.approx([0.0, 2.0], abs=1e-12)
 
 
+def test_the_line_at_half_the_sampling_rate_is_left_out():
+    # there amplitude and phase cannot be told apart (derived: sampling theorem)
+    angle = np.linspace(0.0, 4.0 * np.pi, 36, endpoint=False)
+    found = orders_of(np.cos(9.0 * angle) + np.cos(8.5 * angle), turns=2.0, cycle_turns=2.0)
+    assert found.order[-1] == 8.5
+    assert found.amplitude[-1] == pytest.approx(1.0, abs=1e-12)
+
+
 def test_two_stroke_has_no_half_orders():
     angle = np.linspace(0.0, 2.0 * np.pi, 360, endpoint=False)
     assert orders_of(np.cos(angle), turns=1.0, cycle_turns=1.0).order[1] == 1.0

@@ -67,6 +67,20 @@ def test_xarray_opens_every_group(path, group):
         assert len(data.data_vars) > 1
 
 
+def test_groups_can_be_read_by_name(path):
+    with xr.open_dataset(path, group="orders", engine="h5netcdf") as data:
+        force = data["mount_force_amplitude"].sel(mount="front left", axis="Z", order=1.0)
+    assert float(force) == read_results(path)["orders/mount_force_amplitude"][2, 0, 2]
+
+
+def test_every_variable_has_units_and_a_description(path):
+    with h5py.File(path) as file:
+        variables = []
+        file.visititems(lambda name, item: variables.append(item) if isinstance(item, h5py.Dataset) else None)
+        assert len(variables) > 50
+        assert all(item.attrs["units"] and item.attrs["long_name"] for item in variables)
+
+
 def test_steady_cycle_has_its_own_coordinate(path):
     with xr.open_dataset(path, group="cycle", engine="h5netcdf") as data:
         assert data["mount_force"].dims == ("cycle_angle", "mount", "axis")

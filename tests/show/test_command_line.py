@@ -10,6 +10,7 @@ from tests.conftest import DEMO
 from vibsim import __version__
 from vibsim.cli import build_parser
 from vibsim.results.hdf5 import write_results
+from vibsim.results.labelled import Group
 
 PNG = b"\x89PNG"
 
@@ -43,6 +44,47 @@ def test_plot_remakes_the_figures(demo_results, tmp_path, command):
     assert code == 0
     assert len(out.splitlines()) == 4
     assert (tmp_path / "demo-figures" / "torque.png").read_bytes().startswith(PNG)
+
+
+def test_figures_of_an_earlier_run_do_not_stay(demo_results, tmp_path, command):
+    write_results(demo_results, tmp_path / "demo.h5")
+    folder = tmp_path / "demo-figures"
+    folder.mkdir()
+    (folder / "notes.txt").write_text("mine")
+    quiet = Group(demo_results.variables, demo_results.attributes, dict(demo_results.groups))
+    del quiet.groups["spectra"]
+    (folder / "sensors.png").write_bytes(b"old")
+    write_results(quiet, tmp_path / "demo.h5")
+    command("plot", tmp_path / "demo.h5")
+    assert sorted(item.name for item in folder.iterdir()) == ["mounts.png", "notes.txt", "pressure.png", "torque.png"]
+
+
+def test_odd_names_are_shown_as_text(demo_text, tmp_path, command):
+    text = demo_text.replace('name = "front left"', 'name = "a [/b] $x^$ [red]"').replace(
+        "80° V3", "$x^$ {0} %s " + "long " * 40
+    )
+    path = tmp_path / "odd.toml"
+    path.write_text(text, encoding="utf-8")
+    for words in (["check", path], ["modes", path], ["run", path, "-o", tmp_path]):
+        code, out, err = command(*words)
+        assert (code, err) == (0, "")
+    assert "a [/b] $x^$ [red]" in out
+
+
+def test_schema_never_replaces_a_case(tmp_path, command):
+    path = tmp_path / "case.toml"
+    path.write_text("mine")
+    code, _, err = command("check", "--schema", path)
+    assert code == 2
+    assert "must end in .json" in err
+    assert path.read_text() == "mine"
+
+
+def test_output_that_is_a_file(tmp_path, command):
+    (tmp_path / "file").write_text("")
+    code, _, err = command("run", DEMO, "-o", tmp_path / "file")
+    assert code == 1
+    assert "cannot be written" in err
 
 
 def test_check_says_what_it_understood(command):
