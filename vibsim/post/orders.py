@@ -81,7 +81,13 @@ def order_group(results: Group) -> Group | None:
     if found is None:
         return None
     window = "none: one exact working cycle" if found[2] else "Hann over whole working cycles"
-    group = Group(attributes={"window": window, "phase_convention": "amplitude*cos(order*angle + phase)"})
+    group = Group(
+        attributes={
+            "window": window,
+            "phase_convention": "amplitude*cos(order*angle + phase)",
+            "over": "crank angle, not time",
+        }
+    )
     for name, (dims, units) in described.items():
         orders = orders_over(results, name)
         if orders is None:

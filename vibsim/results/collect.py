@@ -66,7 +66,9 @@ def collect(solution: Solution, case_file: CaseFile) -> Group:
     if solution.angle is not None and solution.over_angle is not None:
         steady = solution.settling is not None
         name, words = ("cycle_angle", "crank angle within one working cycle") if steady else ("angle", "crank angle")
-        over_angle = Group(attributes={"cycle_length_rad": solution.packed.cycle})
+        over_angle = Group(
+            attributes={"cycle_length_rad": solution.packed.cycle, "first_crank_angle_rad": solution.first_angle}
+        )
         over_angle.add(name, (name,), solution.angle, "rad", words)
         _add_quantities(over_angle, solution.over_angle, name)
         results.groups["cycle" if steady else "crank_grid"] = over_angle

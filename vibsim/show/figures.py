@@ -170,7 +170,7 @@ def sensor_figure(results: Group) -> Figure | None:
     ranking = np.argsort(-results["sensors/resultant_rms"])
     speed = results.groups["torque"].attributes["mean_speed_rad_per_s"] / (2.0 * math.pi)
     steady = "cycle" in results.groups
-    what = "Acceleration at the sensors, worst first"
+    what = "Sensor acceleration" + (" (line: in time, dot: per order)" if steady else "")
     figure = new_figure(11.0, 2.4 * len(names) + 1.2, _heading(results, what))
     height = figure.get_figheight()
     room = {"left": 0.07, "right": 0.985, "top": 1.0 - 0.65 / height, "bottom": 0.5 / height, "hspace": 0.18}
@@ -186,25 +186,27 @@ def sensor_figure(results: Group) -> Figure | None:
         plain(axes[row], words, "frequency, Hz" if row == len(names) - 1 else "", "peak amplitude, m/s²")
         for axis, letter in enumerate("XYZ"):
             level = spectra["acceleration_amplitude"][shown, index, axis]
-            axes[row].semilogy(
-                frequency[shown], level, line(axis), color=colour(axis), lw=0.9, label=f"{letter} spectrum (Hann)"
-            )
+            axes[row].semilogy(frequency[shown], level, line(axis), color=colour(axis), lw=0.9, label=letter)
         if steady:
             _draw_orders(axes[row], results, int(index), speed)
             _name_orders(axes[row], results, int(index), speed)
     axes[0].set_ylim(top * 1e-4, top * 6.0)
     axes[0].yaxis.set_minor_locator(NullLocator())
     axes[0].set_xlim(0.0, HIGHEST_DRAWN_FREQUENCY)
-    axes[0].legend(fontsize=8, ncols=6, frameon=False, loc="lower right", bbox_to_anchor=(1.0, 0.99))
+    axes[0].legend(fontsize=8, ncols=3, frameon=False, loc="lower right", bbox_to_anchor=(1.0, 0.99))
     return figure
 
 
 def _draw_orders(axes: Axes, results: Group, sensor: int, speed: float) -> None:
-    """Dots at the exact amplitude of every order; the windowed spectrum reads low between its lines."""
+    """Dots at the amplitude of every order over crank angle.
+
+    They differ from the spectrum over time: it reads low between its lines, and uneven speed spreads an order over its
+    neighbours.
+    """
     place = results["orders/order"][1:] * speed
     amplitude = results["orders/sensor_acceleration_amplitude"][1:, sensor]
-    for axis, letter in enumerate("XYZ"):
-        axes.plot(place, amplitude[:, axis], "osD"[axis], color=colour(axis), ms=4.0, mew=0.0, label=f"{letter} orders")
+    for axis in range(3):
+        axes.plot(place, amplitude[:, axis], "osD"[axis], color=colour(axis), ms=4.0, mew=0.0)
 
 
 def _name_orders(axes: Axes, results: Group, sensor: int, speed: float) -> None:

@@ -76,18 +76,22 @@ def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solu
     stepper, packed, settling = settle(case, run, packed, progress)
     stepper.clock[0] = 0.0
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
-    angles = grid(0.0, packed.cycle / run.points_per_cycle, run.points_per_cycle, packed.state_size)
+    # the last whole cycle of the record, which has had the longest to settle
+    first = packed.cycle * max(math.floor(run.duration * run.speed / packed.cycle) - 1, 0)
+    angles = grid(first, packed.cycle / run.points_per_cycle, run.points_per_cycle, packed.state_size)
     _integrate(stepper, case, packed, run, (times, angles), progress)
     if angles.next[0] < len(angles.times):  # a record shorter than one cycle: go on to its end
         control = error_control(packed, run.relative_tolerance, MOST_STEPS)
-        status = advance(stepper, packed.model, control, math.inf, packed.cycle, no_grid(), angles)
+        status = advance(stepper, packed.model, control, math.inf, first + packed.cycle, no_grid(), angles)
         if status != REACHED_ANGLE:
             raise explain_failure(status, stepper, packed, case)
+    angles.states[:, -2] -= first
     return Solution(
         case=case,
         packed=packed,
         time=np.arange(len(times.times)) / run.sample_rate,
         over_time=observe(times.states, packed, case.sensor),
+        first_angle=first,
         angle=angles.step * np.arange(run.points_per_cycle),
         over_angle=observe(angles.states, packed, case.sensor),
         settling=settling,

@@ -28,8 +28,8 @@ class Settling:
 class Solution:
     """A run's output. `time` (n) s with `over_time`; `angle` (m) rad with `over_angle` on a uniform crank-angle grid.
 
-    In a steady run the angle grid is one working cycle from crank angle zero; in a free run it spans every whole
-    cycle passed (None when none was).
+    In a steady run the angle grid is the last whole working cycle of the record, counted from its own beginning at
+    crank angle `first_angle` (rad) of the record; in a free run it spans every whole cycle passed (None when none was).
     """
 
     case: Case
@@ -41,3 +41,4 @@ class Solution:
     settling: Settling | None
     counts: dict[str, int] = field(default_factory=dict)
     seconds: float = 0.0
+    first_angle: float = 0.0
