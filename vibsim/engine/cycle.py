@@ -154,72 +154,64 @@ def _volume(angle, model):
 
 
 @inner
-def _rates(angle, temperature, mass, fresh, burn_mass, shut_pressure, shut_volume, shut_temperature, model):
+def _port_flow(area, outside_pressure, outside_temperature, pressure, temperature, gamma, gas_constant):
+    """Mass flow into the cylinder through one open valve, kg/s, negative when gas leaves."""
+    if outside_pressure >= pressure:
+        root = math.sqrt(gas_constant * outside_temperature)
+        return area * outside_pressure / root * flow_factor(pressure / outside_pressure, gamma)
+    root = math.sqrt(gas_constant * temperature)
+    return -area * pressure / root * flow_factor(outside_pressure / pressure, gamma)
+
+
+@inner
+def _wall_loss(pressure, temperature, volume, shut, still, hot, model):
+    """Heat lost to the walls, W. `shut`: pressure, volume and temperature at intake closing; `still`: valves shut;
+    `hot`: burning or expanding, when Woschni's gas speed rises with the pressure above that of the motored engine."""
+    gas_speed = 6.18 * model.piston_speed
+    if still:
+        gas_speed = 2.28 * model.piston_speed
+        if hot:
+            motored = shut[0] * (shut[1] / volume) ** 1.32
+            extra = 3.24e-3 * model.swept * shut[2] / (shut[0] * shut[1]) * (pressure - motored)
+            gas_speed += max(extra, 0.0)
+    wall = 2.0 * model.area + 4.0 * volume / model.bore  # head, crown and bared liner of a disc-shaped chamber
+    coefficient = model.wall_factor * woschni_coefficient(model.bore, pressure, temperature, gas_speed)
+    return coefficient * wall * (temperature - model.wall_temperature)
+
+
+@inner
+def _rates(angle, temperature, mass, fresh, burn_mass, shut, model):
     """Derivatives by crank angle of (T, m, fresh, work, wall heat, fuel heat, enthalpy in, out), and p and dp/dθ."""
     volume, volume1 = _volume(angle, model)
     gas_constant, per_second = model.gas_constant, 1.0 / model.speed
     pressure = mass * gas_constant * temperature / volume
     gamma = model.gamma0 - model.gamma_fall * (temperature - REFERENCE_TEMPERATURE)
-    cv = gas_constant / (gamma - 1.0)
     energy = internal_energy(temperature, model)
-    # heat release
     past = angle - model.burn_start
     past -= math.floor(past / model.cycle) * model.cycle
-    burning = past < model.burn_duration
-    burn1 = 0.0
-    if burning:
-        burn1 = wiebe_rate(past / model.burn_duration, model.wiebe_a, model.wiebe_m) / model.burn_duration
+    burn1 = wiebe_rate(past / model.burn_duration, model.wiebe_a, model.wiebe_m) / model.burn_duration
     fuel1 = burn_mass * model.heat_per_fresh * burn1
-    # flow
     a_in = _valve_area(angle, model.intake_opens, model.intake_span, model.intake_area, model.cycle)
     a_out = _valve_area(angle, model.exhaust_opens, model.exhaust_span, model.exhaust_area, model.cycle)
-    flow_in = flow_out = enthalpy_in = enthalpy_out = fresh1 = 0.0
+    intake = exhaust = 0.0
+    if a_in > 0.0:
+        outside = model.intake_temperature
+        intake = _port_flow(a_in, model.intake_pressure, outside, pressure, temperature, gamma, gas_constant)
+    if a_out > 0.0:  # exhaust gas returns at the temperature of the cylinder
+        exhaust = _port_flow(a_out, model.exhaust_pressure, temperature, pressure, temperature, gamma, gas_constant)
     enthalpy = energy + gas_constant * temperature
     intake_enthalpy = internal_energy(model.intake_temperature, model) + gas_constant * model.intake_temperature
-    if a_in > 0.0:
-        if model.intake_pressure >= pressure:
-            root = math.sqrt(gas_constant * model.intake_temperature)
-            m_dot = a_in * model.intake_pressure / root * flow_factor(pressure / model.intake_pressure, gamma)
-            flow_in += m_dot
-            enthalpy_in += m_dot * intake_enthalpy
-            fresh1 += m_dot
-        else:
-            root = math.sqrt(gas_constant * temperature)
-            m_dot = a_in * pressure / root * flow_factor(model.intake_pressure / pressure, gamma)
-            flow_out += m_dot
-            enthalpy_out += m_dot * enthalpy
-            fresh1 -= m_dot * fresh / mass
-    if a_out > 0.0:
-        if pressure >= model.exhaust_pressure:
-            root = math.sqrt(gas_constant * temperature)
-            m_dot = a_out * pressure / root * flow_factor(model.exhaust_pressure / pressure, gamma)
-            flow_out += m_dot
-            enthalpy_out += m_dot * enthalpy
-            fresh1 -= m_dot * fresh / mass
-        else:  # exhaust gas returns at the temperature of the cylinder
-            root = math.sqrt(gas_constant * temperature)
-            m_dot = a_out * model.exhaust_pressure / root * flow_factor(pressure / model.exhaust_pressure, gamma)
-            flow_in += m_dot
-            enthalpy_in += m_dot * enthalpy
-    flow_in, flow_out, fresh1 = flow_in * per_second, flow_out * per_second, fresh1 * per_second
-    enthalpy_in, enthalpy_out = enthalpy_in * per_second, enthalpy_out * per_second
-    # wall
-    gas_speed = 6.18 * model.piston_speed
-    if a_in == 0.0 and a_out == 0.0:
-        gas_speed = 2.28 * model.piston_speed
-        if past < math.pi and shut_pressure > 0.0:  # combustion and expansion
-            motored = shut_pressure * (shut_volume / volume) ** 1.32
-            extra = 3.24e-3 * model.swept * shut_temperature / (shut_pressure * shut_volume) * (pressure - motored)
-            gas_speed += max(extra, 0.0)
-    wall = 2.0 * model.area + 4.0 * volume / model.bore
+    enthalpy_in = per_second * (max(intake, 0.0) * intake_enthalpy + max(exhaust, 0.0) * enthalpy)
+    enthalpy_out = per_second * (max(-intake, 0.0) + max(-exhaust, 0.0)) * enthalpy
+    mass1 = per_second * (intake + exhaust)
+    fresh1 = per_second * (max(intake, 0.0) - (max(-intake, 0.0) + max(-exhaust, 0.0)) * fresh / mass)
+    fresh1 -= burn_mass * burn1
     wall1 = 0.0
     if model.wall_factor > 0.0:
-        coefficient = model.wall_factor * woschni_coefficient(model.bore, pressure, temperature, gas_speed)
-        wall1 = coefficient * wall * (temperature - model.wall_temperature) * per_second
-    mass1 = flow_in - flow_out
+        still, hot = a_in == 0.0 and a_out == 0.0, past < math.pi
+        wall1 = per_second * _wall_loss(pressure, temperature, volume, shut, still, hot, model)
     heat = fuel1 - wall1 - pressure * volume1 + enthalpy_in - enthalpy_out - energy * mass1
-    temperature1 = heat / (mass * cv)
-    fresh1 -= burn_mass * burn1
+    temperature1 = heat * (gamma - 1.0) / (mass * gas_constant)
     slope = pressure * (mass1 / mass + temperature1 / temperature - volume1 / volume)
     return temperature1, mass1, fresh1, pressure * volume1, wall1, fuel1, enthalpy_in, enthalpy_out, pressure, slope
 
@@ -245,8 +237,7 @@ def _integrate_cycle(model, points, substeps, tolerance, most_cycles, out, sums,
         for c in range(5):
             sums[c] = 0.0
         shut_volume, _ = _volume(first * model.cycle / points, model)
-        shut_pressure = mass * model.gas_constant * temperature / shut_volume
-        shut_temperature = temperature
+        shut = (mass * model.gas_constant * temperature / shut_volume, shut_volume, temperature)
         sums[5], sums[6] = mass, 1.0 - fresh / mass
         burn_mass, lit = fresh, False
         for n in range(points):
@@ -266,9 +257,7 @@ def _integrate_cycle(model, points, substeps, tolerance, most_cycles, out, sums,
                         mass + f * h * k[g, 1],
                         fresh + f * h * k[g, 2],
                         burn_mass,
-                        shut_pressure,
-                        shut_volume,
-                        shut_temperature,
+                        shut,
                         model,
                     )
                     for c in range(8):

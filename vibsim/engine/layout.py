@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -109,10 +109,7 @@ def resolve_layout(engine: Engine) -> Layout:
     cylinders = [_resolve(engine, cylinder) for cylinder in engine.cylinder]
     cycle = 0.5 * engine.strokes * TURN
     firing = _firing_angles(engine, cylinders, cycle)
-    fired = tuple(
-        ResolvedCylinder(**{**vars(cylinder), "firing": angle})
-        for cylinder, angle in zip(cylinders, firing, strict=True)
-    )
+    fired = tuple(replace(cylinder, firing=angle) for cylinder, angle in zip(cylinders, firing, strict=True))
     return Layout(fired, cycle, engine_axes(engine), np.array(engine.origin), _throws(fired))
 
 

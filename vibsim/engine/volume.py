@@ -24,11 +24,6 @@ def cylinder_volume(cylinder: ResolvedCylinder, angle: np.ndarray) -> tuple[np.n
     return cylinder.clearance_volume + cylinder.area * (top - height), -cylinder.area * slope
 
 
-def wall_area(cylinder: ResolvedCylinder, volume: np.ndarray | float) -> np.ndarray | float:
-    """Wall surface (m²) of head, piston crown and the liner laid bare, for a disc-shaped chamber (derived)."""
-    return 2.0 * cylinder.area + 4.0 * volume / cylinder.bore
-
-
 def mean_piston_speed(cylinder: ResolvedCylinder, speed: float) -> float:
     """Mean piston speed (m/s) at crank speed (rad/s): two strokes a turn."""
     return 2.0 * cylinder.radius * speed / math.pi

@@ -9,12 +9,11 @@ from typing import Literal
 import numpy as np
 
 from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
-from vibsim.solver.packed import STATES_PER_BODY, Packed, without_turning_eccentrics
+from vibsim.solver.packed import AVERAGE_POINTS, STATES_PER_BODY, Packed, without_turning_eccentrics
 from vibsim.solver.start import equilibrium, state_at, without_gas
 from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_vector
 from vibsim.structure.statics import Equilibrium, jacobian
 
-AVERAGE_POINTS = 96
 LENGTH_STEP, SPEED_STEP = 1e-6, 1e-4  # m or rad, m/s or rad/s
 
 Crank = Literal["locked", "free"]

@@ -15,7 +15,9 @@ from vibsim.solver.motion import (
     A_,
     B1_,
     C_,
+    ENGINE,
     J1_,
+    WORK,
     V,
     W,
     derivatives,
@@ -102,7 +104,7 @@ def _observe(
 ):
     """Fill the output arrays from states (n, state); torque (n, 5): speed, gas, inertia, load, friction."""
     bodies, crank = model.bodies.size, states.shape[1] - 2
-    w, e = np.zeros((bodies, 21)), np.zeros(29)
+    w, e = np.zeros((bodies, WORK)), np.zeros(ENGINE)
     out, origin = np.zeros(states.shape[1]), np.zeros(3)
     rates = np.zeros((bodies, 7))
     for n in range(states.shape[0]):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,12 +18,21 @@ from vibsim.solver.packed import Packed, pack
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import equilibrium, error_control, require_engine, state_at
 from vibsim.solver.steady import settle
-from vibsim.solver.stepper import REACHED_ANGLE, REACHED_TIME, Grid, Stepper, advance, grid, no_grid, start_stepper
+from vibsim.solver.stepper import (
+    MOST_STEPS,
+    REACHED_ANGLE,
+    REACHED_TIME,
+    Grid,
+    Stepper,
+    advance,
+    grid,
+    no_grid,
+    start_stepper,
+)
 
 Progress = Callable[[str, float, float], None]
 RPM = 30.0 / math.pi  # per rad/s
 CHUNK = 0.05  # s of simulated time between progress reports
-MOST_STEPS = 2_000_000  # in one chunk; a run that needs more is stiff
 
 
 def no_progress(phase: str, done: float, total: float) -> None:
@@ -40,7 +50,7 @@ def simulate(case: Case, folder: Path | str = ".", progress: Progress = no_progr
     require_engine(packed)
     begin = time.perf_counter()
     solution = KINDS[case.run.kind](case, case.run, packed, progress)
-    return Solution(**{**vars(solution), "seconds": time.perf_counter() - begin})
+    return replace(solution, seconds=time.perf_counter() - begin)
 
 
 def points_in(run: Run) -> int:

@@ -24,14 +24,13 @@ from vibsim.solver.observe import Observed, observe
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.solution import Settling
 from vibsim.solver.start import equilibrium, error_control, state_at
-from vibsim.solver.stepper import REACHED_ANGLE, Stepper, advance, grid, no_grid, start_stepper
+from vibsim.solver.stepper import MOST_STEPS, REACHED_ANGLE, Stepper, advance, grid, no_grid, start_stepper
 
 WATCHED = 72  # points of a cycle compared with the cycle before
 TREND_GAIN, SPEED_GAIN = 0.7, 0.35
 SMALLEST_FORCE = 1e-3  # of the largest mount's swing: mounts that move less are compared with this
 SMALLEST_SWING = 0.01  # of the mean speed: a heavier flywheel's speed is compared with this
 PLANNING_POINTS = 1440
-MOST_STEPS = 2_000_000
 
 
 @dataclass

@@ -17,6 +17,7 @@ from vibsim.solver.packed import Model
 
 REACHED_TIME, REACHED_ANGLE, STEP_TOO_SMALL, TOO_MANY_STEPS, RAN_AWAY = range(5)
 LEAST_STEP = 1e-10  # s
+MOST_STEPS = 2_000_000  # in one call; a run that needs more is stiff
 FASTEST = 6000.0  # rad/s, beyond any reciprocating engine
 FARTHEST = 1e4  # m
 
