@@ -49,6 +49,16 @@ def build_parser() -> argparse.ArgumentParser:
         default="locked",
         help="locked: the engine as one rigid whole, as weighed (default); free: the crank stays behind in roll",
     )
+    balance = _command(commands, "balance", balance_command, "free forces and couples of a layout, and what cures them")
+    balance.add_argument("case", type=Path, metavar="CASE.toml")
+    balance.add_argument("--speed-rpm", type=float, metavar="RPM", help="crank speed (default that of the run)")
+    balance.add_argument(
+        "--explain",
+        type=float,
+        metavar="DEG",
+        help="hold the free force at this crank angle against the whole revolution",
+    )
+    balance.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="draw hodographs and orders into a folder")
     check = _command(commands, "check", check_command, "check a case file and print what was understood")
     check.add_argument("case", type=Path, nargs="?", metavar="CASE.toml")
     check.add_argument(
@@ -192,6 +202,34 @@ def modes_command(options: argparse.Namespace) -> int:
     from vibsim.show.tables import print_modes
 
     print_modes(result, options.crank)
+    return DONE
+
+
+def balance_command(options: argparse.Namespace) -> int:
+    import math
+
+    from vibsim.inputs.errors import InputError
+    from vibsim.inputs.loader import load_case
+    from vibsim.studies.balance import as_dict, explain_position, find_balance
+
+    if options.speed_rpm is not None and not 0.0 < options.speed_rpm < 57000.0:
+        raise InputError(f"--speed-rpm: got {options.speed_rpm:g}; must be more than 0 and below 57000")
+    case_file = load_case(options.case)
+    speed = None if options.speed_rpm is None else options.speed_rpm * math.pi / 30.0
+    balance = find_balance(case_file, speed)
+    position = None if options.explain is None else explain_position(balance, math.radians(options.explain))
+    written = []
+    if options.output is not None:
+        from vibsim.show.balance_figures import draw_balance
+
+        written = draw_balance(balance, case_file.case.case.title or case_file.name, options.output)
+    if options.json:
+        found = as_dict(balance) | {"files": [str(path) for path in written]}
+        print(json.dumps(found | ({"position": vars(position)} if position else {}), indent=2))
+        return DONE
+    from vibsim.show.tables import print_balance
+
+    print_balance(balance, position, written)
     return DONE
 
 

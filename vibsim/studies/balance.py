@@ -1,0 +1,312 @@
+"""What shakes, why, and what would cure it: free forces and couples of a layout, in words and numbers."""
+
+from __future__ import annotations
+
+import cmath
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from vibsim.engine.balance import (
+    Conditions,
+    FreeForces,
+    Phasors,
+    cancellation_sums,
+    free_forces,
+    primary_force,
+    split,
+    throw_spacing,
+)
+from vibsim.engine.layout import Layout
+from vibsim.inputs.errors import InputError
+from vibsim.inputs.loader import CaseFile
+from vibsim.post.orders import orders_of
+from vibsim.solver.motion import gas_torque
+from vibsim.solver.packed import Packed, pack
+
+SHOWN_ORDERS = 6.0
+NEGLIGIBLE = 1e-3  # of one cylinder's primary force (or that times the throw spacing)
+GAS_POINTS = 720
+
+
+@dataclass(frozen=True)
+class Weight:
+    """An eccentric: unbalance (kg m), angle (rad, like a pin angle), place along the crank (m), turns per turn."""
+
+    unbalance: float
+    angle: float
+    at: float
+    ratio: float = 1.0
+
+
+@dataclass(frozen=True)
+class Balance:
+    """Free forces and couples of an engine at a speed (rad/s).
+
+    `about_crank` and `about_mass` give them over crank angle about the crank's origin and about the centre of mass of
+    the engine's body; `force`, `couple` (about the mean place of the throws) per order; `roll_order` and `roll` (n) N m
+    the inertia torque per order, `gas_order` and `gas` (n) N m the gas torque; `unit` one cylinder's primary force (N),
+    `arm` the throw spacing (m, 0 for one throw); `axes` (3, 3) engine axes in vehicle axes.
+    """
+
+    layout: Layout
+    about_crank: FreeForces
+    about_mass: FreeForces
+    force: Phasors
+    couple: Phasors
+    roll_order: np.ndarray
+    roll: np.ndarray
+    gas_order: np.ndarray
+    gas: np.ndarray
+    unit: float
+    arm: float
+    middle: float
+    conditions: Conditions
+    counterweights: tuple[Weight, ...]
+    shafts: tuple[Weight, ...]
+    axes: np.ndarray
+
+    @property
+    def couple_unit(self) -> float:
+        """One cylinder's primary force times the throw spacing, N m; a single throw is measured against its bore."""
+        return self.unit * (self.arm or self.layout.cylinders[0].bore)
+
+
+def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
+    """Free forces and couples of a case's engine, at its run speed unless `speed` (rad/s) is given.
+
+    Raises InputError when the case has no engine or no speed.
+    """
+    packed = pack(case_file.case, case_file.folder)
+    layout = packed.layout
+    if layout is None:
+        raise InputError("engine: is missing; balance needs an [engine] table")
+    if speed is None:
+        if case_file.case.run is None or case_file.case.run.speed == 0.0:
+            raise InputError("run.speed: is missing; give it, or --speed-rpm")
+        speed = abs(case_file.case.run.speed)
+    model = packed.model
+    free = free_forces(model.train, speed)
+    middle = float(np.mean([np.mean([layout.cylinders[i].at for i in throw]) for throw in layout.throws]))
+    centred = free.about(np.array([middle, 0.0, 0.0]))
+    inertia = orders_of(free.roll, float(free.turns), float(free.turns))
+    gas_order, gas = _gas_orders(packed, speed)
+    force, couple = split(free.force, free.turns), split(centred.couple, free.turns)
+    return Balance(
+        layout=layout,
+        about_crank=free,
+        about_mass=free.about(-np.array(model.crank_origin)),
+        force=force,
+        couple=couple,
+        roll_order=inertia.order[1:],
+        roll=inertia.amplitude[1:],
+        gas_order=gas_order,
+        gas=gas,
+        unit=primary_force(layout, speed),
+        arm=throw_spacing(layout),
+        middle=middle,
+        conditions=cancellation_sums(layout),
+        counterweights=best_counterweights(force, couple, speed, _planes(layout, middle), middle),
+        shafts=_first_order_shaft(force, couple, speed, middle),
+        axes=layout.axes,
+    )
+
+
+def _gas_orders(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray]:
+    angles = np.linspace(0.0, packed.cycle, GAS_POINTS, endpoint=False)
+    torque = np.array([gas_torque(angle, speed, packed.model) for angle in angles])
+    turns = packed.cycle / (2.0 * math.pi)
+    found = orders_of(torque, turns, turns)
+    return found.order[1:], found.amplitude[1:]
+
+
+def _planes(layout: Layout, middle: float) -> tuple[float, float]:
+    """Two planes for counterweights: the outermost throws, or a bore apart if there is one throw."""
+    places = [layout.cylinders[index].at for throw in layout.throws for index in throw]
+    half = max(0.5 * (max(places) - min(places)), 0.5 * layout.cylinders[0].bore)
+    return middle - half, middle + half
+
+
+def _at_order(phasors: Phasors, order: float) -> tuple[complex, complex]:
+    index = int(np.argmin(np.abs(phasors.order - order)))
+    return complex(phasors.forward[index]), complex(phasors.backward[index])
+
+
+def best_counterweights(
+    force: Phasors, couple: Phasors, speed: float, planes: tuple[float, float], middle: float
+) -> tuple[Weight, ...]:
+    """Two crank counterweights, besides those there are, that take away the forward first order of force and couple.
+
+    Closed form (derived): U₁ + U₂ = −P/Ω² and x₁U₁ + x₂U₂ = −K/Ω² for complex unbalances. No counterweight does better
+    for the greatest first-order force or couple: the backward part Q stays, and |P| + |Q| is least at P = 0.
+    """
+    push, turn = _at_order(force, 1.0)[0], _at_order(couple, 1.0)[0]
+    first, second = (plane - middle for plane in planes)
+    total, moment = -push / speed**2, -turn / speed**2
+    right = (moment - first * total) / (second - first)
+    return tuple(_weight(value, at, 1.0) for value, at in ((total - right, planes[0]), (right, planes[1])))
+
+
+def _first_order_shaft(force: Phasors, couple: Phasors, speed: float, middle: float) -> tuple[Weight, ...]:
+    """The shaft at −1 that takes away the backward first-order force, placed where the backward couple vanishes too.
+
+    Derived: an eccentric U at ratio −1 pushes with U·Ω²·e^{i(angle − θ)}. The place is exact when force and couple have
+    the same phase, and the nearest one otherwise.
+    """
+    push, turn = _at_order(force, 1.0)[1], _at_order(couple, 1.0)[1]
+    if abs(push) == 0.0:
+        return ()
+    return (_weight((-push / speed**2), middle + (turn / push).real, -1.0),)
+
+
+def _weight(unbalance: complex, at: float, ratio: float) -> Weight:
+    return Weight(abs(unbalance), cmath.phase(unbalance), at, ratio)
+
+
+def verdict(balance: Balance) -> list[str]:
+    """What there is and what could take it away, in plain words with the numbers behind them."""
+    unit, couple_unit = balance.unit, balance.couple_unit
+    arm = "F·a" if balance.arm else "F·bore"
+    lines = []
+    for order, name in ((1.0, "first"), (2.0, "second")):
+        for what, phasors, scale, word in (
+            ("force", balance.force, unit, "F"),
+            ("couple", balance.couple, couple_unit, arm),
+        ):
+            forward, backward = (abs(value) / scale for value in _at_order(phasors, order))
+            lines.append(f"{name}-order {what}: " + _judge(order, forward, backward, word))
+    return lines
+
+
+def _judge(order: float, forward: float, backward: float, word: str) -> str:
+    if max(forward, backward) < NEGLIGIBLE:
+        return "none"
+    ways = []
+    if forward >= NEGLIGIBLE:
+        way = "crank counterweights can take it away" if order == 1.0 else f"needs a shaft at +{order:g}"
+        ways.append(f"{forward:.3g} {word} turns with the crank: {way}")
+    if backward >= NEGLIGIBLE:
+        ways.append(f"{backward:.3g} {word} turns against it: no counterweight reaches it, needs a shaft at −{order:g}")
+    return "; ".join(ways)
+
+
+@dataclass(frozen=True)
+class OnePosition:
+    """A claim about one crank angle held against the whole revolution. Angles rad, forces N, couples N m.
+
+    `least` and `greatest` size of the free force over the turns, with the angles of the least; `at` its size there.
+    """
+
+    angle: float
+    force_at: float
+    force_least: float
+    force_greatest: float
+    least_angles: tuple[float, ...]
+    couple_at: float
+    couple_greatest: float
+
+
+def explain_position(balance: Balance, angle: float) -> OnePosition:
+    """Free force and couple at one crank angle (rad) against their whole course."""
+    free = balance.about_crank
+    size = np.abs(free.force)
+    couple = np.abs(free.about(np.array([balance.middle, 0.0, 0.0])).couple)
+    index = round(angle / free.angle[1]) % len(size)
+    low = float(size.min())
+    near = size <= low + 1e-3 * max(float(size.max()), 1e-12)
+    starts = [n for n in range(len(size)) if near[n] and not near[n - 1]]
+    return OnePosition(
+        angle=float(free.angle[index]),
+        force_at=float(size[index]),
+        force_least=low,
+        force_greatest=float(size.max()),
+        least_angles=tuple(float(free.angle[n]) for n in starts),
+        couple_at=float(couple[index]),
+        couple_greatest=float(couple.max()),
+    )
+
+
+def order_rows(balance: Balance) -> list[dict[str, Any]]:
+    """One row per order up to 6: force and couple split by sense of rotation, force along vehicle axes."""
+    rows = []
+    for index, order in enumerate(balance.force.order):
+        if order > SHOWN_ORDERS:
+            break
+        row: dict[str, Any] = {"order": float(order)}
+        for name, phasors, scale in (
+            ("force_N", balance.force, balance.unit),
+            ("couple_N_m", balance.couple, balance.couple_unit),
+        ):
+            row[name] = {
+                "forward": float(abs(phasors.forward[index])),
+                "backward": float(abs(phasors.backward[index])),
+                "major": float(phasors.major[index]),
+                "minor": float(phasors.minor[index]),
+                "direction_deg": math.degrees(phasors.direction[index]),
+                "forward_phase_deg": math.degrees(cmath.phase(phasors.forward[index])),
+                "backward_phase_deg": math.degrees(cmath.phase(phasors.backward[index])),
+                "share": float(phasors.major[index] / scale),
+            }
+        row["vehicle_force_N"] = _vehicle_amplitude(balance, index)
+        rows.append(row)
+    return rows
+
+
+def torque_rows(balance: Balance) -> list[dict[str, float]]:
+    """Inertia and gas torque per order up to 6; half orders too where a four-stroke has them."""
+    orders = sorted({float(order) for order in (*balance.roll_order, *balance.gas_order) if order <= SHOWN_ORDERS})
+    return [
+        {
+            "order": order,
+            "inertia_N_m": _value_at(balance.roll_order, balance.roll, order),
+            "gas_N_m": _value_at(balance.gas_order, balance.gas, order),
+        }
+        for order in orders
+    ]
+
+
+def _value_at(orders: np.ndarray, values: np.ndarray, order: float) -> float:
+    index = np.flatnonzero(np.abs(orders - order) < 1e-9)
+    return float(values[index[0]]) if len(index) else 0.0
+
+
+def _vehicle_amplitude(balance: Balance, index: int) -> list[float]:
+    """Amplitude of one order of the force along vehicle X, Y, Z, N (derived: F_z ± from P + conj Q, F_y from −Im)."""
+    forward, backward = balance.force.forward[index], balance.force.backward[index]
+    along = forward + np.conj(backward)  # phasor of F_z
+    across = 1j * (forward - np.conj(backward))  # phasor of F_y = −Im f
+    return [float(abs(value)) for value in balance.axes @ np.array([0.0, across, along])]
+
+
+def as_dict(balance: Balance) -> dict[str, Any]:
+    """Plain numbers for machines."""
+    conditions = balance.conditions
+    return {
+        "speed_rpm": balance.about_crank.speed * 30.0 / math.pi,
+        "primary_force_of_one_cylinder_N": balance.unit,
+        "throw_spacing_mm": 1e3 * balance.arm,
+        "firing_intervals_deg": [math.degrees(value) for value in balance.layout.firing_intervals()],
+        "orders": order_rows(balance),
+        "torque": torque_rows(balance),
+        "verdict": verdict(balance),
+        "cancellation": {
+            "force_sum_share": abs(conditions.force) / conditions.scale if conditions.scale else 0.0,
+            "couple_sum_share": abs(conditions.couple) / conditions.couple_scale if conditions.couple_scale else 0.0,
+        },
+        "greatest_force_N": float(np.abs(balance.about_crank.force).max()),
+        "greatest_couple_about_crank_origin_N_m": float(np.abs(balance.about_crank.couple).max()),
+        "greatest_couple_about_centre_of_mass_N_m": float(np.abs(balance.about_mass.couple).max()),
+        "counterweights_to_add": [_weight_row(weight) for weight in balance.counterweights],
+        "shafts_to_add": [_weight_row(weight) for weight in balance.shafts],
+    }
+
+
+def _weight_row(weight: Weight) -> dict[str, float]:
+    return {
+        "ratio": weight.ratio,
+        "unbalance_kg_mm": 1e3 * weight.unbalance,
+        "angle_deg": math.degrees(weight.angle),
+        "at_mm": 1e3 * weight.at,
+    }
