@@ -180,7 +180,7 @@ def _wall_loss(pressure, temperature, volume, shut, still, hot, model):
 
 
 @inner
-def _rates(angle, temperature, mass, fresh, burn_mass, shut, model):
+def _rates(angle, temperature, mass, fresh, burn_mass, burning, shut, model):
     """Derivatives by crank angle of (T, m, fresh, work, wall heat, fuel heat, enthalpy in, out), and p and dp/dθ."""
     volume, volume1 = _volume(angle, model)
     gas_constant, per_second = model.gas_constant, 1.0 / model.speed
@@ -189,7 +189,11 @@ def _rates(angle, temperature, mass, fresh, burn_mass, shut, model):
     energy = internal_energy(temperature, model)
     past = angle - model.burn_start
     past -= math.floor(past / model.cycle) * model.cycle
-    burn1 = wiebe_rate(past / model.burn_duration, model.wiebe_a, model.wiebe_m) / model.burn_duration
+    burn1 = 0.0
+    if burning:
+        # the rate ends with a jump, inside the last burning step; rounding may put the burn's start a cycle late
+        share = min(past / model.burn_duration, 1.0 - 1e-12) if past < 0.75 * model.cycle else 0.0
+        burn1 = wiebe_rate(share, model.wiebe_a, model.wiebe_m) / model.burn_duration
     fuel1 = burn_mass * model.heat_per_fresh * burn1
     a_in = _valve_area(angle, model.intake_opens, model.intake_span, model.intake_area, model.cycle)
     a_out = _valve_area(angle, model.exhaust_opens, model.exhaust_span, model.exhaust_area, model.cycle)
@@ -216,63 +220,85 @@ def _rates(angle, temperature, mass, fresh, burn_mass, shut, model):
     return temperature1, mass1, fresh1, pressure * volume1, wall1, fuel1, enthalpy_in, enthalpy_out, pressure, slope
 
 
+@inner
+def _step(angle, h, state, burn_mass, shut, model, k, sums):
+    """One classical Runge–Kutta step of state (T, m, fresh) over angle h, adding to the sums; returns p and dp/dθ."""
+    pressure = slope = 0.0
+    middle = angle + 0.5 * h - model.burn_start
+    burning = middle - math.floor(middle / model.cycle) * model.cycle < model.burn_duration
+    for stage in range(4):
+        share = 0.0 if stage == 0 else (1.0 if stage == 3 else 0.5)
+        last = max(stage - 1, 0)
+        rates = _rates(
+            angle + share * h,
+            state[0] + share * h * k[last, 0],
+            state[1] + share * h * k[last, 1],
+            state[2] + share * h * k[last, 2],
+            burn_mass,
+            burning,
+            shut,
+            model,
+        )
+        for c in range(8):
+            k[stage, c] = rates[c]
+        if stage == 0:
+            pressure, slope = rates[8], rates[9]
+    for c in range(8):
+        rise = h / 6.0 * (k[0, c] + 2.0 * k[1, c] + 2.0 * k[2, c] + k[3, c])
+        if c < 3:
+            state[c] += rise
+        else:
+            sums[c - 3] += rise
+    return pressure, slope
+
+
+@inner
+def _one_cycle(model, first, points, substeps, state, out, sums, k):
+    """One cycle from grid point `first` on, filling out and sums; false when the gas left the model's range."""
+    h = model.cycle / points / substeps
+    begin = first * model.cycle / points
+    volume, _ = _volume(begin, model)
+    shut = (state[1] * model.gas_constant * state[0] / volume, volume, state[0])
+    sums[5], sums[6] = state[1], 1.0 - state[2] / state[1]
+    burn_mass, lit = state[2], False
+    for n in range(points):
+        node = (first + n) % points
+        out[node, 2], out[node, 3] = state[0], state[1]
+        for j in range(substeps):
+            angle = begin + (n * substeps + j) * h
+            past = angle + h - model.burn_start
+            past -= math.floor(past / model.cycle) * model.cycle
+            if not lit and past < model.burn_duration:
+                burn_mass, lit = state[2], True
+            pressure, slope = _step(angle, h, state, burn_mass, shut, model, k, sums)
+            if j == 0:
+                out[node, 0], out[node, 1] = pressure, slope
+            if not (0.0 < state[0] < 6000.0 and state[1] > 0.0):
+                return False
+    return True
+
+
 @kernel
-def _integrate_cycle(model, points, substeps, tolerance, most_cycles, out, sums, k):
+def _integrate_cycle(model, points, substeps, tolerance, most_cycles, out, sums, state, k):
     """Repeat the cycle until it closes; returns how many it took, −1 out of the gas model's range, −2 not closed.
 
-    Fills out (points, 4) with p, dp/dθ, T, m and sums (7) with the work, heats and enthalpies of the last cycle, the
-    trapped mass and its residual share; k (4, 8) holds the stages of the classical Runge–Kutta step.
+    Begins at intake closing. Fills out (points, 4) with p, dp/dθ, T, m and sums (7) with the work, heats and enthalpies
+    of the last cycle, the trapped mass and its residual share; state (3) and k (4, 8) are work space.
     """
-    start = model.intake_opens + model.intake_span  # from intake closing to intake closing
+    start = model.intake_opens + model.intake_span
     start -= math.floor(start / model.cycle) * model.cycle
     first = math.ceil(start / model.cycle * points) % points
-    h = model.cycle / points / substeps
-    temperature = model.intake_temperature
-    angle = first * model.cycle / points
-    volume, _ = _volume(angle, model)
-    mass = model.intake_pressure * volume / (model.gas_constant * temperature)
-    fresh = mass
+    volume, _ = _volume(first * model.cycle / points, model)
+    state[0] = model.intake_temperature
+    state[1] = model.intake_pressure * volume / (model.gas_constant * state[0])
+    state[2] = state[1]
     for cycle in range(most_cycles):
-        before = (temperature, mass, fresh)
+        temperature, mass, fresh = state[0], state[1], state[2]
         for c in range(5):
             sums[c] = 0.0
-        shut_volume, _ = _volume(first * model.cycle / points, model)
-        shut = (mass * model.gas_constant * temperature / shut_volume, shut_volume, temperature)
-        sums[5], sums[6] = mass, 1.0 - fresh / mass
-        burn_mass, lit = fresh, False
-        for n in range(points):
-            node = (first + n) % points
-            for j in range(substeps):
-                angle = (first + n) * model.cycle / points + j * h
-                past = angle + h - model.burn_start
-                past -= math.floor(past / model.cycle) * model.cycle
-                if not lit and past < model.burn_duration:
-                    burn_mass, lit = fresh, True
-                for stage in range(4):
-                    f = 0.0 if stage == 0 else (1.0 if stage == 3 else 0.5)
-                    g = max(stage - 1, 0)
-                    rates = _rates(
-                        angle + f * h,
-                        temperature + f * h * k[g, 0],
-                        mass + f * h * k[g, 1],
-                        fresh + f * h * k[g, 2],
-                        burn_mass,
-                        shut,
-                        model,
-                    )
-                    for c in range(8):
-                        k[stage, c] = rates[c]
-                    if stage == 0 and j == 0:
-                        out[node, 0], out[node, 1] = rates[8], rates[9]
-                        out[node, 2], out[node, 3] = temperature, mass
-                for c in range(8):  # the whole step takes the first stage's place
-                    k[0, c] = h / 6.0 * (k[0, c] + 2.0 * k[1, c] + 2.0 * k[2, c] + k[3, c])
-                temperature, mass, fresh = temperature + k[0, 0], mass + k[0, 1], fresh + k[0, 2]
-                for c in range(5):
-                    sums[c] += k[0, 3 + c]
-                if not (temperature > 0.0 and mass > 0.0 and temperature < 6000.0):
-                    return -1
-        change = abs(temperature / before[0] - 1.0) + abs(mass / before[1] - 1.0) + abs(fresh - before[2]) / mass
+        if not _one_cycle(model, first, points, substeps, state, out, sums, k):
+            return -1
+        change = abs(state[0] / temperature - 1.0) + abs(state[1] / mass - 1.0) + abs(state[2] - fresh) / mass
         if change < tolerance:
             return cycle + 1
     return -2
@@ -285,10 +311,10 @@ def solve_cycle(engine: Engine, cylinder: ResolvedCylinder, speed: float, load: 
     """
     model = cycle_model(engine, cylinder, speed, load)
     points = round(math.degrees(model.cycle)) * POINTS_PER_DEGREE
-    out, sums, stages = np.empty((points + 1, 4)), np.zeros(7), np.zeros((4, 8))
+    out, sums, state, stages = np.empty((points + 1, 4)), np.zeros(7), np.zeros(3), np.zeros((4, 8))
     # explicit steps must follow pressure equalising through an open valve, which takes a fixed time, not angle
     substeps = max(1, math.ceil(400.0 / speed * 2.0))
-    cycles = _integrate_cycle(model, points, substeps, CYCLE_TOLERANCE, MOST_CYCLES, out, sums, stages)
+    cycles = _integrate_cycle(model, points, substeps, CYCLE_TOLERANCE, MOST_CYCLES, out, sums, state, stages)
     out[points] = out[0]
     if cycles < 0:
         what = "left the range of the gas model" if cycles == -1 else f"did not close in {MOST_CYCLES} cycles"
