@@ -59,6 +59,11 @@ def build_parser() -> argparse.ArgumentParser:
         help="hold the free force at this crank angle against the whole revolution",
     )
     balance.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="draw hodographs and orders into a folder")
+    new = _command(commands, "new", new_command, "write a commented case file of a usual layout, masses estimated")
+    new.add_argument("layout", metavar="LAYOUT", nargs="?", help="name of the layout; without one the names are listed")
+    new.add_argument("--displacement-cc", type=float, default=700.0, metavar="CM3", help="in all (default 700)")
+    new.add_argument("--strokes", type=int, choices=(2, 4), default=4)
+    new.add_argument("-o", "--output", type=Path, metavar="CASE.toml", help="default LAYOUT.toml; never overwrites")
     check = _command(commands, "check", check_command, "check a case file and print what was understood")
     check.add_argument("case", type=Path, nargs="?", metavar="CASE.toml")
     check.add_argument(
@@ -230,6 +235,28 @@ def balance_command(options: argparse.Namespace) -> int:
     from vibsim.show.tables import print_balance
 
     print_balance(balance, position, written)
+    return DONE
+
+
+def new_command(options: argparse.Namespace) -> int:
+    from vibsim.engine.layout_table import LAYOUTS
+    from vibsim.inputs.errors import InputError, VibsimError
+    from vibsim.studies.new_case import new_case
+
+    if options.layout is None:
+        names = {name: plan.words for name, plan in LAYOUTS.items()}
+        print(json.dumps(names, indent=2) if options.json else "\n".join(f"{n:20} {w}" for n, w in names.items()))
+        return DONE
+    text = new_case(options.layout, options.displacement_cc, options.strokes)
+    path = options.output or Path(f"{options.layout}.toml")
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise InputError(f"--output: got '{path}'; is there already, choose another name") from None
+    except OSError as error:
+        raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
+    print(json.dumps({"files": [str(path)]}) if options.json else f"wrote {path}; its masses are estimates")
     return DONE
 
 

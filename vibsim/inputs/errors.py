@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
+import difflib
 from dataclasses import dataclass
+
+
+def nearest(word: str, known: list[str]) -> str:
+    """`did you mean X?` for a word near a known one, otherwise all that is allowed."""
+    near = difflib.get_close_matches(word, known, n=1)
+    return f"did you mean {near[0]}?" if near else "allowed: " + ", ".join(known)
 
 
 class VibsimError(Exception):

@@ -15,7 +15,7 @@ from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
 from vibsim.inputs.case_checks import check_case
-from vibsim.inputs.errors import InputError, Problem
+from vibsim.inputs.errors import InputError, Problem, nearest
 from vibsim.inputs.models import Case, Table
 from vibsim.inputs.units import SuffixError, Unit, to_si
 
@@ -191,9 +191,7 @@ def _read_union(models: list[type[Table]], info: FieldInfo, raw: dict, where: Lo
     default = next((word for word, model in choices.items() if not model.model_fields[tag].is_required()), None)
     word = raw.get(tag, default)
     if not isinstance(word, str) or word not in choices:
-        near = difflib.get_close_matches(str(word), list(choices), n=1)
-        hint = f"did you mean {near[0]}?" if near else "allowed: " + ", ".join(choices)
-        reading.report((*where, tag), word, hint)
+        reading.report((*where, tag), word, nearest(str(word), list(choices)))
         return {tag: word}
     if tag not in raw and _belongs_elsewhere(choices, word, raw):
         near = difflib.get_close_matches(tag, list(raw), n=1, cutoff=0.6)
