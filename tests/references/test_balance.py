@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +19,7 @@ from vibsim.inputs.loader import CaseFile, build_case
 from vibsim.post.orders import orders_of
 from vibsim.solver.simulate import simulate
 from vibsim.studies.balance import explain_position, find_balance, verdict
+from vibsim.studies.new_case import new_case
 
 DEMO = CONFIGS / "v3-80-trike.toml"
 RODS = 0.25  # throw over rod length
@@ -204,3 +206,25 @@ def test_command(tmp_path, command):
     assert found["speed_rpm"] == pytest.approx(2000.0)
     assert found["orders"][0]["force_N"]["share"] == pytest.approx(1.042, abs=1e-3)
     assert command("balance", DEMO, "--speed-rpm", "-5")[0] == 2
+
+
+@pytest.mark.parametrize(
+    ("layout", "mass", "left"),
+    [
+        ("v3-80", 1.0, 1.0375),
+        ("v3-80", 0.6946, 1.0),
+        ("v3-80-heavy-single", 1.0, 0.5),
+        ("v3-80-heavy-single", 2.0, 0.0),
+    ],
+)
+def test_worked_example_of_the_readme(layout, mass, left):
+    # derived: ½·|2 + mass·e^{i·2·80°}·e^{i·set back}|, set back 100° or 20°
+    raw = tomllib.loads(new_case(layout, 700.0))
+    rod, piston = raw["engine"]["rod"], raw["engine"]["piston"]["mass_g"]
+    small_end = rod["mass_g"] * rod["centre_of_mass_mm"] / raw["engine"]["rod_length_mm"]
+    raw["engine"]["cylinder"][1]["piston"] = {"mass_g": mass * (piston + small_end) - small_end}
+    balance = find_balance(_case_file(raw))
+    set_back = math.radians(20.0 if "heavy" in layout else 100.0)
+    expected = 0.5 * abs(2.0 + mass * np.exp(1j * (math.radians(160.0) + set_back)))
+    assert abs(balance.force.backward[0]) / balance.unit == pytest.approx(expected, abs=1e-9)
+    assert expected == pytest.approx(left, abs=5e-4)

@@ -63,7 +63,7 @@ def _cylinders(plan: LayoutPlan, bore: float, piston: float, small_end: float, f
     middle = 0.5 * (min(places) + max(places))
     for number, (bank, pin, place) in enumerate(plan.cylinders):
         text.append(
-            f'\n[[engine.cylinder]]\nname = "{number + 1}"\nbank_deg = {bank:.6f}\npin_deg = {pin % 360.0:.6f}\n'
+            f'\n[[engine.cylinder]]\nname = "{number + 1}"\nbank_deg = {bank:.10g}\npin_deg = {pin % 360.0:.10g}\n'
             f"at_mm = {SPACING_OVER_BORE * bore * (place - middle):.1f}\n"
         )
         if number in fires:
