@@ -64,6 +64,10 @@ def build_parser() -> argparse.ArgumentParser:
     new.add_argument("--displacement-cc", type=float, default=700.0, metavar="CM3", help="in all (default 700)")
     new.add_argument("--strokes", type=int, choices=(2, 4), default=4)
     new.add_argument("-o", "--output", type=Path, metavar="CASE.toml", help="default LAYOUT.toml; never overwrites")
+    compare = _command(commands, "compare", compare_command, "several engines side by side over speed")
+    compare.add_argument("cases", type=Path, nargs="+", metavar="CASE.toml")
+    compare.add_argument("--speeds-rpm", type=float, nargs="+", metavar="RPM", help="default 0.5 to 1.25 of the run")
+    compare.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="draw the comparison into a folder")
     check = _command(commands, "check", check_command, "check a case file and print what was understood")
     check.add_argument("case", type=Path, nargs="?", metavar="CASE.toml")
     check.add_argument(
@@ -257,6 +261,42 @@ def new_command(options: argparse.Namespace) -> int:
     except OSError as error:
         raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
     print(json.dumps({"files": [str(path)]}) if options.json else f"wrote {path}; its masses are estimates")
+    return DONE
+
+
+def compare_command(options: argparse.Namespace) -> int:
+    import math
+
+    import numpy as np
+
+    from vibsim.inputs.errors import InputError
+    from vibsim.inputs.loader import load_case
+    from vibsim.show.progress import ProgressLine
+    from vibsim.studies.compare import compare, layout_rows, speed_rows
+
+    case_files = [load_case(path) for path in options.cases]
+    speeds = options.speeds_rpm
+    if speeds is None:
+        run = case_files[0].case.run
+        if run is None:
+            raise InputError("--speeds-rpm: is missing, and the first case has no [run] to take a speed from")
+        speeds = [abs(run.speed) * share * 30.0 / math.pi for share in (0.5, 0.75, 1.0, 1.25)]
+    if not all(0.0 < speed < 57000.0 for speed in speeds):
+        raise InputError(f"--speeds-rpm: got {speeds}; must be more than 0 and below 57000")
+    with ProgressLine() as progress:
+        compared = compare(case_files, np.array(speeds) * math.pi / 30.0, progress)
+    written = []
+    if options.output is not None:
+        from vibsim.show.compare_figures import draw_comparison
+
+        written = draw_comparison(compared, options.output)
+    if options.json:
+        found = {"layouts": layout_rows(compared), "speeds": speed_rows(compared)}
+        print(json.dumps(found | {"files": [str(path) for path in written]}, indent=2))
+        return DONE
+    from vibsim.show.tables import print_comparison
+
+    print_comparison(compared, written)
     return DONE
 
 

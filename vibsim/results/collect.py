@@ -117,6 +117,7 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
         attributes |= {
             "settled": int(settling.settled),
             "settling_cycles": settling.cycles,
+            "relative_tolerance": settling.relative_tolerance,
             "settling_residual": settling.residual,
             "settling_tolerance": settling.tolerance,
             "settling_slowest": settling.slowest,

@@ -13,6 +13,7 @@ from rich.table import Table
 from rich.text import Text
 
 from vibsim.studies.balance import NEGLIGIBLE, Balance, OnePosition, as_dict, verdict
+from vibsim.studies.compare import Compared, layout_rows, speed_rows
 from vibsim.studies.modes import DIRECTIONS, ModesResult
 from vibsim.studies.overview import Overview
 
@@ -211,6 +212,50 @@ def position_in_words(balance: Balance, position: OnePosition) -> str:
         f"couple is {position.couple_at:.2f} N m there and at most {position.couple_greatest:.2f} N m. One position is "
         f"not a revolution; what remains: {'; '.join(remains) or 'nothing of the first two orders'}"
     )
+
+
+def print_comparison(compared: list[Compared], written: list[Path]) -> None:
+    """Layouts side by side, then every speed."""
+    console = _console()
+    speed = compared[0].speeds[0] * 30.0 / math.pi
+    columns = ("cc", "1st force N", "2nd force N", "1st couple N m", "2nd couple N m", "evenness", "width mm")
+    table = _table(f"Free forces and couples at {speed:.0f} rpm", "case", *columns)
+    for row in layout_rows(compared):
+        values = [row[key] for key in ("first_force_N", "second_force_N", "first_couple_N_m", "second_couple_N_m")]
+        shown = [_plain(value, 1) for value in values]
+        width = _plain(row["width_mm"], 0)
+        table.add_row(Text(row["case"]), f"{row['displacement_cc']:.0f}", *shown, f"{row['evenness']:.2f}", width)
+    console.print(table)
+    sizes = (
+        "rpm",
+        "case",
+        "load N m",
+        "ripple N m",
+        "fluctuation %",
+        "worst mount",
+        "rms N",
+        "worst sensor",
+        "rms m/s²",
+    )
+    table = _table("Steady runs: net torque swing, worst mount and sensor", *sizes)
+    for row in speed_rows(compared):
+        mount = _plain(row["mount_rms_N"], 1) if row["worst_mount"] else ""
+        sensor = _plain(row["sensor_rms_m_per_s2"], 3) if row["worst_sensor"] else ""
+        table.add_row(
+            f"{row['speed_rpm']:.0f}",
+            Text(row["case"] + ("" if row["settled"] else " (not settled)")),
+            _plain(row["load_torque_N_m"], 1),
+            _plain(row["torque_swing_N_m"], 1),
+            f"{100.0 * row['speed_fluctuation']:.2f}",
+            Text(row["worst_mount"]),
+            mount,
+            Text(row["worst_sensor"]),
+            sensor,
+        )
+    console.print(table)
+    for path in written:
+        console.print(Text(f"wrote {path}"))
+    console.print(CAUTION, style="dim")
 
 
 def print_overview(understood: Overview) -> None:

@@ -84,6 +84,7 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
 def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
     """Hold the mean speed by the load torque, wait until cycles repeat, then record."""
     stepper, packed, settling = settle(case, run, packed, progress)
+    run = run.model_copy(update={"relative_tolerance": settling.relative_tolerance})
     stepper.clock[0] = 0.0
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
     # the last whole cycle of the record, which has had the longest to settle

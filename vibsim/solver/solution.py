@@ -13,7 +13,8 @@ from vibsim.solver.packed import Packed
 
 @dataclass(frozen=True)
 class Settling:
-    """How a steady run settled: cycles waited, largest change from cycle to cycle (share), what changed most."""
+    """How a steady run settled: cycles waited, largest change from cycle to cycle (share), what changed most, and the
+    relative tolerance of integration that took."""
 
     settled: bool
     cycles: int
@@ -22,6 +23,7 @@ class Settling:
     slowest: str
     load_torque: float
     mean_speed: float
+    relative_tolerance: float
 
 
 @dataclass(frozen=True)

@@ -30,6 +30,9 @@ WATCHED = 72  # points of a cycle compared with the cycle before
 TREND_GAIN, SPEED_GAIN = 0.7, 0.35
 SMALLEST_FORCE = 1e-3  # of the largest mount's swing: mounts that move less are compared with this
 SMALLEST_SWING = 0.01  # of the mean speed: a heavier flywheel's speed is compared with this
+PATIENCE = 50  # cycles between looks at whether the residual still falls
+NOISE = 100.0  # times the settling tolerance: a residual above that is motion, not error
+FINEST = 2e-10  # relative tolerance below which nothing is gained
 PLANNING_POINTS = 1440
 
 
@@ -48,7 +51,8 @@ def settle(
     """Integrate cycle by cycle until the change from one cycle to the next is below tolerance.
 
     Returns the stepper at crank angle zero of a new cycle, the model with the load that holds the speed, and how it
-    settled. The load's own law stays in force; the governor adds a torque to it.
+    settled. The load's own law stays in force; the governor adds a torque to it. Where the errors of integration keep
+    the cycles of a well-balanced engine from agreeing, the integration is tightened.
     """
     torque = mean_torque(packed, run.speed)
     packed = _with_added_load(packed, torque - load_torque(run.speed, packed.model.load))
@@ -56,7 +60,9 @@ def settle(
     watch = _Watch(run, [mount.name for mount in case.mount])
     inertia = _mean_inertia(packed)
     for _ in range(run.settle_cycles):
-        watch.take(_one_cycle(stepper, case, run, packed))
+        if watch.stalled():
+            watch.tighten()
+        watch.take(_one_cycle(stepper, case, watch.run, packed))
         progress("settling", watch.share_done(), 1.0)
         if watch.settled:
             break
@@ -78,7 +84,8 @@ class _Watch:
         self.run, self.mounts = run, mounts
         self.cycles = 0
         self.trend = self.error = 0.0
-        self.residual = math.inf
+        self.residual = self.residual_then = math.inf
+        self.looked_at = 0
         self.slowest = "crank speed"
         self.last: _Cycle | None = None
 
@@ -93,6 +100,18 @@ class _Watch:
     def settled(self) -> bool:
         tolerance = self.run.settle_tolerance
         return self.residual < tolerance and abs(self.error) < tolerance * self.run.speed
+
+    def stalled(self) -> bool:
+        """Whether the residual, already small, has not halved for a while: the errors of integration are in the way."""
+        if self.cycles < self.looked_at + PATIENCE:
+            return False
+        small = self.run.settle_tolerance < self.residual < NOISE * self.run.settle_tolerance
+        stuck = small and self.residual > 0.5 * self.residual_then and self.run.relative_tolerance > FINEST
+        self.looked_at, self.residual_then = self.cycles, self.residual
+        return stuck
+
+    def tighten(self) -> None:
+        self.run = self.run.model_copy(update={"relative_tolerance": 0.1 * self.run.relative_tolerance})
 
     def share_done(self) -> float:
         """Progress of the decaying residual on a logarithmic scale, 0 to 1."""
@@ -111,6 +130,7 @@ class _Watch:
             self.slowest,
             torque,
             self.last.mean_speed,
+            self.run.relative_tolerance,
         )
 
 
