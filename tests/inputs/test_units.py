@@ -21,6 +21,8 @@ from vibsim.inputs.loader import build_case
         (700.0, "kg_mm2", u.SMALL_INERTIA, 7e-4),
         (90.0, "deg", u.ANGLE, math.pi / 2),
         (0.25, "turn", u.ANGLE, math.pi / 2),
+        (0.25, "rev", u.ANGLE, math.pi / 2),
+        (2.0, "rev_per_s", u.SPEED, 4 * math.pi),
         (60.0, "rpm", u.SPEED, 2 * math.pi),
         (1.0, "Hz", u.SPEED, 2 * math.pi),  # one turn a second, not one radian
         (2.0, "rad_per_s", u.SPEED, 2.0),
@@ -32,6 +34,16 @@ from vibsim.inputs.loader import build_case
 )
 def test_conversion(value, suffix, unit, expected):
     assert u.to_si(value, suffix, unit) == pytest.approx(expected, rel=1e-14)  # rounding of two products
+
+
+KNOWN = [unit for unit in vars(u).values() if isinstance(unit, u.Unit)]
+
+
+@pytest.mark.parametrize(
+    ("unit", "suffix"), [(unit, suffix) for unit in KNOWN for suffix in (unit.example, *unit.common)]
+)
+def test_every_suffix_the_schema_offers_is_taken(unit, suffix):
+    assert math.isfinite(u.to_si(1.0, suffix, unit))
 
 
 def test_decimal_millimetres_stay_decimal():

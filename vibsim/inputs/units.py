@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cache
 
 GREATEST = 1e300
+OTHER_WORDS = {"rev": "turn"}  # of the trade, for those of the units library
 ANGLE_WORDS = {"deg", "rad", "mrad", "arcmin", "arcsec", "turn", "rev", "grade"}
 TURNING_WORDS = ANGLE_WORDS | {"rpm", "rps", "Hz"}
 
@@ -59,7 +60,7 @@ def suffix_expression(suffix: str) -> str:
             match = re.fullmatch(r"([A-Za-zµ]+?)(\d?)", word)
             if not match:
                 raise SuffixError(f"unknown unit '{suffix}'")
-            parts.append(f"{match[1]}**{sign * int(match[2] or 1)}")
+            parts.append(f"{OTHER_WORDS.get(match[1], match[1])}**{sign * int(match[2] or 1)}")
     if not parts:
         raise SuffixError("the unit is missing")
     return "*".join(parts)
