@@ -214,15 +214,22 @@ def modes_command(options: argparse.Namespace) -> int:
     return DONE
 
 
+def _check_speeds(option: str, speeds: list[float]) -> None:
+    from vibsim.inputs.case_checks import FASTEST_RPM
+    from vibsim.inputs.errors import InputError
+
+    for speed in speeds:
+        if not 0.0 < speed < FASTEST_RPM:
+            raise InputError(f"{option}: got {speed:g}; must be more than 0 and below {FASTEST_RPM}")
+
+
 def balance_command(options: argparse.Namespace) -> int:
     import math
 
-    from vibsim.inputs.errors import InputError
     from vibsim.inputs.loader import load_case
     from vibsim.studies.balance import as_dict, explain_position, find_balance
 
-    if options.speed_rpm is not None and not 0.0 < options.speed_rpm < 57000.0:
-        raise InputError(f"--speed-rpm: got {options.speed_rpm:g}; must be more than 0 and below 57000")
+    _check_speeds("--speed-rpm", [] if options.speed_rpm is None else [options.speed_rpm])
     case_file = load_case(options.case)
     speed = None if options.speed_rpm is None else options.speed_rpm * math.pi / 30.0
     balance = find_balance(case_file, speed)
@@ -281,8 +288,7 @@ def compare_command(options: argparse.Namespace) -> int:
         if run is None:
             raise InputError("--speeds-rpm: is missing, and the first case has no [run] to take a speed from")
         speeds = [abs(run.speed) * share * 30.0 / math.pi for share in (0.5, 0.75, 1.0, 1.25)]
-    if not all(0.0 < speed < 57000.0 for speed in speeds):
-        raise InputError(f"--speeds-rpm: got {speeds}; must be more than 0 and below 57000")
+    _check_speeds("--speeds-rpm", speeds)
     with ProgressLine() as progress:
         compared = compare(case_files, np.array(speeds) * math.pi / 30.0, progress)
     written = []
@@ -314,10 +320,10 @@ def check_command(options: argparse.Namespace) -> int:
     understood = overview(load_case(options.case))
     if options.json:
         print(json.dumps(understood.as_dict(), indent=2))
-        return DONE
-    from vibsim.show.tables import print_overview
+    else:
+        from vibsim.show.tables import print_overview
 
-    print_overview(understood)
+        print_overview(understood)
     return FAILED if understood.statics_problem else DONE
 
 

@@ -13,6 +13,7 @@ from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.loader import build_case, parse_case
 from vibsim.solver.packed import pack
 from vibsim.solver.simulate import simulate
+from vibsim.solver.steady import SPEED_GAIN, TREND_GAIN
 from vibsim.studies.new_case import new_case
 
 
@@ -172,3 +173,11 @@ def test_well_balanced_engine_settles_with_tightened_integration():
     assert settling.settled
     assert settling.relative_tolerance < 1e-6
     assert settling.cycles < 400
+
+
+def test_governor_on_a_rigid_rotor_converges_as_stated():
+    # derived: with u the speed gained per cycle at the present torque, the mean speed's error e follows
+    # u' = u − trend·(u + u₋)/2 − speed·e and e' = e + (u' + u)/2; the size of its slowest root is the rate
+    trend, speed = TREND_GAIN, SPEED_GAIN
+    step = [[1 - speed / 2, 1 - trend / 4, -trend / 4], [-speed, 1 - trend / 2, -trend / 2], [0, 1, 0]]
+    assert np.abs(np.linalg.eigvals(step)).max() == pytest.approx(0.61, abs=0.005)

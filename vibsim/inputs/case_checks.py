@@ -17,6 +17,7 @@ from vibsim.inputs.units import GREATEST
 Report = Callable[[tuple[str | int, ...], Any, str], None]
 GROUND = "ground"
 MOST_POINTS = 5_000_000
+FASTEST_RPM = 57_000  # beyond any reciprocating engine
 SLOWEST_CYCLE = 5.0  # rad/s, below which a working cycle would take too long to compute
 
 
@@ -253,5 +254,5 @@ def _check_run(run: Any, report: Report) -> None:
         return
     if run.get("kind", "steady") == "steady" and speed <= 0.0:
         report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", "a steady run needs a speed greater than 0")
-    if abs(speed) > 6000.0:
-        report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", "must be below 57000 rpm")
+    if abs(speed) * 30.0 / math.pi >= FASTEST_RPM:
+        report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", f"must be below {FASTEST_RPM} rpm")

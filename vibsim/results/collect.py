@@ -93,7 +93,6 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
     run = solution.case.run
     assert run is not None
     attributes: dict[str, Any] = {
-        "Conventions": "CF-1.11",
         "title": solution.case.case.title or case_file.name,
         "notes": solution.case.case.notes,
         "vibsim_format": FORMAT_VERSION,

@@ -137,9 +137,7 @@ def print_modes(result: ModesResult, crank: str) -> None:
         for b, body in enumerate(result.bodies):
             shapes.add_row(str(index + 1) if b == 0 else "", Text(body), *(_complex(entry) for entry in shape[b]))
     console.print(shapes)
-    console.print(
-        "damping: share of critical; shapes: size, with phase in degrees where it is not 0 or 180", style="dim"
-    )
+    console.print("damping: share of critical; shapes: size∠phase, · where the size is below 0.02", style="dim")
 
 
 def _complex(value: complex) -> str:

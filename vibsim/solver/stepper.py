@@ -7,10 +7,12 @@ crank angles, from the fourth-order interpolant of each step.
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
 
+from vibsim.inputs.case_checks import FASTEST_RPM
 from vibsim.jit import inner, kernel
 from vibsim.solver.motion import derivatives, scratch
 from vibsim.solver.packed import Model
@@ -18,7 +20,7 @@ from vibsim.solver.packed import Model
 REACHED_TIME, REACHED_ANGLE, STEP_TOO_SMALL, TOO_MANY_STEPS, RAN_AWAY = range(5)
 LEAST_STEP = 1e-10  # s
 MOST_STEPS = 2_000_000  # in one call; a run that needs more is stiff
-FASTEST = 6000.0  # rad/s, beyond any reciprocating engine
+FASTEST = FASTEST_RPM * math.pi / 30.0  # rad/s
 FARTHEST = 1e4  # m
 
 A = np.array(

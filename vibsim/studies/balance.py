@@ -196,7 +196,8 @@ def _judge(order: float, forward: float, backward: float, word: str) -> str:
 class OnePosition:
     """A claim about one crank angle held against the whole revolution. Angles rad, forces N, couples N m.
 
-    `least` and `greatest` size of the free force over the turns, with the angles of the least; `at` its size there.
+    `force_at` and `couple_at` are sizes at the claimed angle; `force_least`, `force_greatest` and `couple_greatest`
+    those over the turns covered, `least_angles` where the force comes within a thousandth of its least.
     """
 
     angle: float
@@ -273,7 +274,10 @@ def _value_at(orders: np.ndarray, values: np.ndarray, order: float) -> float:
 
 
 def _vehicle_amplitude(balance: Balance, index: int) -> list[float]:
-    """Amplitude of one order of the force along vehicle X, Y, Z, N (derived: F_z ± from P + conj Q, F_y from −Im)."""
+    """Amplitude of one order of the force along vehicle X, Y, Z, N.
+
+    Derived: of f = P·e^{iθ} + Q·e^{−iθ}, F_z = Re f has the phasor P + Q̄ and F_y = −Im f the phasor i·(P − Q̄).
+    """
     forward, backward = balance.force.forward[index], balance.force.backward[index]
     along = forward + np.conj(backward)  # phasor of F_z
     across = 1j * (forward - np.conj(backward))  # phasor of F_y = −Im f

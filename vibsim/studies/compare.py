@@ -21,7 +21,7 @@ RECORD = 0.05  # s of each steady run; what is compared comes from its last whol
 class Compared:
     """One case over speeds (n, rad/s): its free forces at the first speed and, per speed, mean load torque (N m), swing
     of net torque (N m), coefficient of speed fluctuation, rms force of the worst mount (N) and rms acceleration of
-    the worst sensor (m/s²), with their names; NaN where the case has none or the run did not settle.
+    the worst sensor (m/s²), with their names; NaN where the case has none. `settled` (n) says which runs did.
     """
 
     name: str
