@@ -1,0 +1,29 @@
+"""What the commands share: exit codes, complaints, and the JSON they print."""
+
+from __future__ import annotations
+
+import json
+import sys
+from typing import Any
+
+DONE, FAILED, BAD_INPUT, INTERRUPTED, READER_LEFT = 0, 1, 2, 130, 141
+
+
+def complain(lines: list[str]) -> None:
+    """One plain line each on standard error."""
+    for line in lines:
+        print(f"vibsim: {' '.join(line.split())}", file=sys.stderr)
+
+
+def print_json(found: Any) -> None:
+    print(json.dumps(found, indent=2))
+
+
+def check_speeds(option: str, speeds: list[float]) -> None:
+    """Raise InputError for a crank speed (rpm) outside what the tool takes."""
+    from vibsim.inputs.case_checks import FASTEST_RPM
+    from vibsim.inputs.errors import InputError
+
+    for speed in speeds:
+        if not 0.0 < speed < FASTEST_RPM:
+            raise InputError(f"{option}: got {speed:g}; must be more than 0 and below {FASTEST_RPM}")

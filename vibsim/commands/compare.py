@@ -1,0 +1,51 @@
+"""`vibsim compare`."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from vibsim.commands.common import DONE, check_speeds, print_json
+
+HELP = "several engines side by side over speed"
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("cases", type=Path, nargs="+", metavar="CASE.toml")
+    parser.add_argument("--speeds-rpm", type=float, nargs="+", metavar="RPM", help="default 0.5 to 1.25 of the run")
+    parser.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="draw the comparison into a folder")
+
+
+def act(options: argparse.Namespace) -> int:
+    import math
+
+    import numpy as np
+
+    from vibsim.inputs.errors import InputError
+    from vibsim.inputs.loader import load_case
+    from vibsim.show.progress import ProgressLine
+    from vibsim.studies.compare import compare, layout_rows, speed_rows
+
+    case_files = [load_case(path) for path in options.cases]
+    speeds = options.speeds_rpm
+    if speeds is None:
+        run = case_files[0].case.run
+        if run is None:
+            raise InputError("--speeds-rpm: is missing, and the first case has no [run] to take a speed from")
+        speeds = [abs(run.speed) * share * 30.0 / math.pi for share in (0.5, 0.75, 1.0, 1.25)]
+    check_speeds("--speeds-rpm", speeds)
+    with ProgressLine() as progress:
+        compared = compare(case_files, np.array(speeds) * math.pi / 30.0, progress)
+    written = []
+    if options.output is not None:
+        from vibsim.show.compare_figures import draw_comparison
+
+        written = draw_comparison(compared, options.output)
+    if options.json:
+        found = {"layouts": layout_rows(compared), "speeds": speed_rows(compared)}
+        print_json(found | {"files": [str(path) for path in written]})
+        return DONE
+    from vibsim.show.compare_tables import print_comparison
+
+    print_comparison(compared, written)
+    return DONE

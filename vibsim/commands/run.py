@@ -1,0 +1,67 @@
+"""`vibsim run`."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from vibsim.commands.common import DONE, FAILED, complain, print_json
+
+if TYPE_CHECKING:
+    from vibsim.results.labelled import Group
+
+HELP = "simulate a case, write results and figures, print the answer"
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("case", type=Path, metavar="CASE.toml")
+    parser.add_argument(
+        "-o", "--output", type=Path, default=Path(), metavar="FOLDER", help="where to write (default here)"
+    )
+    parser.add_argument("--no-figures", action="store_true", help="write the results file alone")
+    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but errors")
+
+
+def act(options: argparse.Namespace) -> int:
+    from vibsim.inputs.loader import load_case
+    from vibsim.show.progress import ProgressLine
+
+    case_file = load_case(options.case)
+    target = options.output / f"{case_file.name}.h5"
+    figures = None if options.no_figures else options.output / f"{case_file.name}-figures"
+    with ProgressLine(quiet=options.quiet) as progress:
+        from vibsim.post.summary import summarise
+        from vibsim.results.hdf5 import write_results
+        from vibsim.studies.run import run_case
+
+        results = run_case(case_file, progress)
+        write_results(results, target)
+        written = [target]
+        if figures is not None:
+            from vibsim.show.figures import draw_figures
+
+            written += draw_figures(results, figures)
+    summary = summarise(results)
+    if options.json:
+        print_json(summary | {"files": [str(path) for path in written]})
+    elif not options.quiet:
+        from vibsim.show.run_tables import print_summary
+
+        print_summary(summary, written)
+    return _settled(results)
+
+
+def _settled(results: Group) -> int:
+    attributes = results.attributes
+    if attributes.get("settled", 1):
+        return DONE
+    complain(
+        [
+            f"the run did not settle: after {attributes['settling_cycles']} cycles {attributes['settling_slowest']} "
+            f"still changes by {attributes['settling_residual']:.2g} a cycle (run.settle_tolerance "
+            f"{attributes['settling_tolerance']:g}); the files show the last cycles; add damping or raise "
+            "run.settle_cycles"
+        ]
+    )
+    return FAILED

@@ -1,0 +1,41 @@
+"""What was understood of a case file."""
+
+from __future__ import annotations
+
+import math
+
+from rich.text import Text
+
+from vibsim.show.tables import new_console, new_table, plain_number
+from vibsim.studies.overview import Overview
+
+
+def print_overview(understood: Overview) -> None:
+    """What was understood of a case file."""
+    console = new_console()
+    console.print(Text(understood.title, style="bold"))
+    console.print(Text(understood.layout))
+    if understood.firing:
+        order = ", ".join(f"{name} at {math.degrees(angle):.0f}°" for name, angle in understood.firing)
+        intervals = " / ".join(f"{math.degrees(angle):.0f}°" for angle in understood.intervals)
+        console.print(Text(f"fires: {order}; intervals {intervals}"))
+    for words in understood.running:
+        console.print(Text(words))
+    table = new_table("Masses", "body", "kg", "of which moving parts")
+    for row in understood.masses:
+        moving = f"{row['pistons_and_rods_kg']:.3f} ({row['moving_parts']})" if "moving_parts" in row else ""
+        table.add_row(Text(row["body"]), f"{row['mass_kg']:.2f}", moving)
+    console.print(table)
+    if understood.statics_problem:
+        console.print(Text(understood.statics_problem))
+    if understood.mounts:
+        table = new_table("Mounts at rest", "mount", "between", "law", "X N", "Y N", "Z N", "sag mm", "Hz")
+        for mount in understood.mounts:
+            force = [plain_number(value, 1) for value in mount.force]
+            bounce = f"{mount.frequency:.1f}" if mount.frequency else ""
+            between = Text(" → ".join(mount.between))
+            table.add_row(Text(mount.name), between, mount.law, *force, plain_number(1e3 * mount.sag, 2), bounce)
+        console.print(table)
+        console.print(
+            "force of weight on the second body; Hz: bounce estimated from the sag; see vibsim modes", style="dim"
+        )

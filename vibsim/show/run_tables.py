@@ -1,0 +1,81 @@
+"""What a run found, on one screen."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+from rich.text import Text
+
+from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
+
+
+def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
+    """The answer of a run on one screen."""
+    console = new_console()
+    console.print(Text(str(summary["title"]), style="bold"))
+    console.print(Text(_running(summary)))
+    if "settling" in summary:
+        console.print(Text(_settling(summary["settling"])))
+    if summary["mounts"]:
+        table = new_table("Mounts, worst first", "mount", "mean N", "rms N", "peak N", "mostly", "strongest orders, N")
+        for row in summary["mounts"]:
+            numbers = plain_number(row["mean_N"], 0), plain_number(row["rms_N"], 1), plain_number(row["peak_N"], 1)
+            table.add_row(Text(row["name"]), *numbers, row["worst_axis"], _orders(row))
+        console.print(table)
+    if summary["sensors"]:
+        table = new_table("Sensors, worst first", "sensor", "rms m/s²", "peak m/s²", "mostly", "strongest orders, m/s²")
+        for row in summary["sensors"]:
+            numbers = plain_number(row["rms_m_per_s2"], 3), plain_number(row["peak_m_per_s2"], 2), row["worst_axis"]
+            table.add_row(Text(row["name"]), *numbers, _orders(row))
+        console.print(table)
+    table = new_table("Torque ripple", "torque", "mean N m", "swing N m", "strongest orders, N m")
+    for row in summary["torque"]:
+        table.add_row(row["name"], plain_number(row["mean_N_m"], 2), plain_number(row["swing_N_m"], 1), _orders(row))
+    console.print(table)
+    over = "" if summary["run_kind"] == "steady" else "; rms over the whole record, orders from its whole cycles (Hann)"
+    console.print(
+        f"rms and peak of the force less its mean; accelerations unweighted; n× is engine order n{over}", style="dim"
+    )
+    for path in _folders(written):
+        console.print(Text(f"wrote {path}"))
+    console.print(CAUTION, style="dim")
+
+
+def _running(summary: dict[str, Any]) -> str:
+    kind, torque = summary["run_kind"], summary["mean_load_torque_N_m"]
+    if kind == "steady":
+        speed = f"{summary['mean_speed_rpm']:.0f} rpm (fluctuates by {100.0 * summary['speed_fluctuation']:.2f} %)"
+    else:
+        first, last = summary["first_speed_rpm"], summary["last_speed_rpm"]
+        speed = f"{first:.0f} → {last:.0f} rpm in {summary['duration_s']:g} s"
+    words = "output" if torque >= 0.0 else "needs driving with"
+    power = f"{words} {plain_number(abs(torque), 1)} N m, {plain_number(abs(summary['mean_power_kW']), 2)} kW"
+    gas = f"; peak pressure {summary['peak_pressure_bar']:.1f} bar" if summary["gas"] else "; no gas pressure"
+    return f"{kind} run, {speed}: {power}{gas}"
+
+
+def _settling(settling: dict[str, Any]) -> str:
+    words = "settled" if settling["settled"] else "DID NOT SETTLE"
+    return (
+        f"{words} after {settling['settling_cycles']} cycles: largest change from cycle to cycle "
+        f"{settling['settling_residual']:.2g} ({settling['settling_slowest']}), "
+        f"tolerance {settling['settling_tolerance']:g}"
+    )
+
+
+def _folders(written: list[Path]) -> list[str]:
+    """Files, with the figures folded into one line."""
+    lines = [str(path) for path in written if path.suffix != ".png"]
+    pictures = [path for path in written if path.suffix == ".png"]
+    if pictures:
+        names = ", ".join(path.stem for path in pictures)
+        lines.append(f"{pictures[0].parent}/ ({names})")
+    return lines
+
+
+def _orders(row: dict[str, Any]) -> str:
+    """Strongest orders with amplitudes, those below a hundredth of the strongest left out."""
+    found = row.get("orders", [])
+    strong = [item for item in found if item["amplitude"] >= max(0.01 * found[0]["amplitude"], 1e-6)]
+    return ", ".join(f"{item['order']:g}× {item['amplitude']:.3g}" for item in strong)
