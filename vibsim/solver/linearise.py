@@ -45,15 +45,23 @@ def linearise(packed: Packed, torque: float = 0.0, crank: Crank = "locked") -> L
     revolution = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
     steady = packed._replace(model=model._replace(train=without_turning_eccentrics(model.train)))
     mass = _mass_matrix(steady, start, crank, revolution)
-    at_rest = _mass_matrix(packed, start, "locked", start[-2:-1])
+    at_rest = mass_at_rest(packed, start)
     still = np.zeros(len(mass))
     stiffness = -jacobian(lambda x: _forces(packed, start, x, still, at_rest), still, still + LENGTH_STEP)
     damping = -jacobian(lambda v: _forces(packed, start, still, v, at_rest), still, still + SPEED_STEP)
     return Linear(packed.names, mass, damping, stiffness, rest)
 
 
-def _forces(packed: Packed, start: np.ndarray, x: np.ndarray, v: np.ndarray, mass: np.ndarray) -> np.ndarray:
-    """Force and moment (6 per body, vehicle axes), bodies moved by x from `start` and moving at v, crank at rest."""
+def mass_at_rest(packed: Packed, start: np.ndarray) -> np.ndarray:
+    """Mass matrix of the bodies with the crank held where `start` has it, vehicle axes."""
+    return _mass_matrix(packed, start, "locked", start[-2:-1])
+
+
+def moved_state(packed: Packed, start: np.ndarray, x: np.ndarray, v: np.ndarray, mass: np.ndarray) -> np.ndarray:
+    """State with bodies moved by x (6 per body) from `start` and moving at v, the crank at rest in its block.
+
+    `mass` is the mass matrix of the bodies at `start`, vehicle axes.
+    """
     y = start.copy()
     for b in range(len(packed.names)):
         at = STATES_PER_BODY * b
@@ -64,6 +72,12 @@ def _forces(packed: Packed, start: np.ndarray, x: np.ndarray, v: np.ndarray, mas
         y[at + 7 : at + 10], y[at + 10 : at + 13] = own.T @ push[:3], own.T @ push[3:]
     if packed.model.carrier >= 0:
         y[-1] = _crank_momentum_at_rest(packed, y, v)
+    return y
+
+
+def _forces(packed: Packed, start: np.ndarray, x: np.ndarray, v: np.ndarray, mass: np.ndarray) -> np.ndarray:
+    """Force and moment (6 per body, vehicle axes), bodies moved by x from `start` and moving at v, crank at rest."""
+    y = moved_state(packed, start, x, v, mass)
     w, e = scratch(len(packed.names))
     out = np.zeros(y.size)
     derivatives(y, packed.model, w, e, out)

@@ -22,7 +22,7 @@ from vibsim.engine.balance import (
 from vibsim.engine.layout import Layout
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
-from vibsim.post.orders import orders_of
+from vibsim.post.orders import Orders, orders_of
 from vibsim.solver.motion import gas_torque
 from vibsim.solver.packed import Packed, pack
 
@@ -46,9 +46,10 @@ class Balance:
     """Free forces and couples of an engine at a speed (rad/s).
 
     `about_crank` and `about_mass` give them over crank angle about the crank's origin and about the centre of mass of
-    the engine's body; `force`, `couple` (about the mean place of the throws) per order; `roll_order` and `roll` (n) N m
-    the inertia torque per order, `gas_order` and `gas` (n) N m the gas torque; `unit` one cylinder's primary force (N),
-    `arm` the throw spacing (m, 0 for one throw); `axes` (3, 3) engine axes in vehicle axes.
+    the engine's body; `force`, `couple` (about the mean place of the throws) per order; `roll_order` and `roll` (n)
+    complex N m the inertia torque per order, value = Re(amplitude·e^{i·order·θ}), `gas_order` and `gas` (n) the gas
+    torque; `unit` one cylinder's primary force (N), `arm` the throw spacing (m, 0 for one throw), `middle` the mean
+    place of the throws (m); `axes` (3, 3) engine axes in vehicle axes.
     """
 
     layout: Layout
@@ -101,14 +102,14 @@ def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
         force=force,
         couple=couple,
         roll_order=inertia.order[1:],
-        roll=inertia.amplitude[1:],
+        roll=_complex(inertia)[1:],
         gas_order=gas_order,
         gas=gas,
         unit=primary_force(layout, speed),
         arm=throw_spacing(layout),
         middle=middle,
         conditions=cancellation_sums(layout),
-        counterweights=best_counterweights(force, couple, speed, _planes(layout, middle), middle),
+        counterweights=best_counterweights(force, couple, speed, outer_planes(layout, middle), middle),
         shafts=_first_order_shaft(force, couple, speed, middle),
         axes=layout.axes,
     )
@@ -119,17 +120,22 @@ def _gas_orders(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray]:
     torque = np.array([gas_torque(angle, speed, packed.model) for angle in angles])
     turns = packed.cycle / (2.0 * math.pi)
     found = orders_of(torque, turns, turns)
-    return found.order[1:], found.amplitude[1:]
+    return found.order[1:], _complex(found)[1:]
 
 
-def _planes(layout: Layout, middle: float) -> tuple[float, float]:
+def _complex(orders: Orders) -> np.ndarray:
+    return orders.amplitude * np.exp(1j * orders.phase)
+
+
+def outer_planes(layout: Layout, middle: float) -> tuple[float, float]:
     """Two planes for counterweights: the outermost throws, or a bore apart if there is one throw."""
     places = [layout.cylinders[index].at for throw in layout.throws for index in throw]
     half = max(0.5 * (max(places) - min(places)), 0.5 * layout.cylinders[0].bore)
     return middle - half, middle + half
 
 
-def _at_order(phasors: Phasors, order: float) -> tuple[complex, complex]:
+def at_order(phasors: Phasors, order: float) -> tuple[complex, complex]:
+    """Forward and backward phasor of the nearest order there is."""
     index = int(np.argmin(np.abs(phasors.order - order)))
     return complex(phasors.forward[index]), complex(phasors.backward[index])
 
@@ -142,7 +148,7 @@ def best_counterweights(
     Closed form (derived): U₁ + U₂ = −P/Ω² and x₁U₁ + x₂U₂ = −K/Ω² for complex unbalances. No counterweight does better
     for the greatest first-order force or couple: the backward part Q stays, and |P| + |Q| is least at P = 0.
     """
-    push, turn = _at_order(force, 1.0)[0], _at_order(couple, 1.0)[0]
+    push, turn = at_order(force, 1.0)[0], at_order(couple, 1.0)[0]
     first, second = (plane - middle for plane in planes)
     total, moment = -push / speed**2, -turn / speed**2
     right = (moment - first * total) / (second - first)
@@ -155,7 +161,7 @@ def _first_order_shaft(force: Phasors, couple: Phasors, speed: float, middle: fl
     Derived: an eccentric U at ratio −1 pushes with U·Ω²·e^{i(angle − θ)}. The place is exact when force and couple have
     the same phase, and the nearest one otherwise.
     """
-    push, turn = _at_order(force, 1.0)[1], _at_order(couple, 1.0)[1]
+    push, turn = at_order(force, 1.0)[1], at_order(couple, 1.0)[1]
     if abs(push) == 0.0:
         return ()
     return (_weight((-push / speed**2), middle + (turn / push).real, -1.0),)
@@ -175,7 +181,7 @@ def verdict(balance: Balance) -> list[str]:
             ("force", balance.force, unit, "F"),
             ("couple", balance.couple, couple_unit, arm),
         ):
-            forward, backward = (abs(value) / scale for value in _at_order(phasors, order))
+            forward, backward = (abs(value) / scale for value in at_order(phasors, order))
             lines.append(f"{name}-order {what}: " + _judge(order, forward, backward, word))
     return lines
 
@@ -261,16 +267,17 @@ def torque_rows(balance: Balance) -> list[dict[str, float]]:
     return [
         {
             "order": order,
-            "inertia_N_m": _value_at(balance.roll_order, balance.roll, order),
-            "gas_N_m": _value_at(balance.gas_order, balance.gas, order),
+            "inertia_N_m": abs(value_at(balance.roll_order, balance.roll, order)),
+            "gas_N_m": abs(value_at(balance.gas_order, balance.gas, order)),
         }
         for order in orders
     ]
 
 
-def _value_at(orders: np.ndarray, values: np.ndarray, order: float) -> float:
+def value_at(orders: np.ndarray, values: np.ndarray, order: float) -> complex:
+    """The value of an order, 0 if it does not occur."""
     index = np.flatnonzero(np.abs(orders - order) < 1e-9)
-    return float(values[index[0]]) if len(index) else 0.0
+    return complex(values[index[0]]) if len(index) else 0.0j
 
 
 def _vehicle_amplitude(balance: Balance, index: int) -> list[float]:

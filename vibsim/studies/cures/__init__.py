@@ -1,0 +1,1 @@
+"""What could take a free force or couple away: counterweights, balance shafts, reciprocating mass."""
