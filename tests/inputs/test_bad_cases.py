@@ -92,6 +92,19 @@ WRONG = {
         "unbalance_kg_mm = 12.5", "unbalance_kg_mm = [1, 2]",
         ["engine.crank.unbalance", "3 throws"],
     ),
+    "one main bearing": (
+        "unbalance_kg_mm = 12.5",
+        "main_bearings_at_mm = [3]",
+        ["engine.crank.main_bearings_at_mm", "at least 2 entries"],
+    ),
+    "main bearings out of order": (
+        "unbalance_kg_mm = 12.5", "main_bearings_at_mm = [-60, 20, 20]",
+        ["engine.crank.main_bearings_at_mm", "-60, 20, 20 mm", "must rise from each bearing to the next"],
+    ),
+    "main bearings in grams": (
+        "unbalance_kg_mm = 12.5", "main_bearings_at_g = [-60, 20]",
+        ["engine.crank.main_bearings_at_g", "not a length"],
+    ),
     "moving parts too heavy": ("mass_kg = 62.0", "mass_kg = 1.2", ["body[1] ('powertrain').mass", "1.86"]),
     "burn after exhaust opens": (
         'source = "cycle"',

@@ -28,6 +28,7 @@ def test_shipped_cases_pass(path, validator):
 def test_other_customary_units_pass(make, validator):
     raw = make()
     raw["engine"]["bore_in"] = raw["engine"].pop("bore_mm") / 25.4
+    raw["engine"]["crank"]["main_bearings_at_in"] = [-2.0, 2.0]
     raw["body"][0]["inertia_products"] = "integral"
     validator.validate(raw)
 
@@ -53,6 +54,7 @@ def _with(path: list, value: object) -> dict:
         _with(["engine", "gas"], {"source": "nothing"}),
         _with(["body", 0, "inertia_kg_m2"], [1.0, 1.0]),
         _with(["run", "kind"], "stedy"),
+        _with(["engine", "crank"], {"inertia_kg_m2": 0.02, "main_bearings_at_mm": [1.0]}),
         {"engine": single()["engine"]},
         {"body": [{key: value for key, value in single()["body"][0].items() if key != "mass_kg"}]},
     ],

@@ -200,9 +200,14 @@ def throw_unbalances(engine: Engine, layout: Layout) -> list[tuple[float, float,
     return rows
 
 
+def crank_weights(engine: Engine, layout: Layout) -> list[tuple[float, float, float]]:
+    """Angle (rad), place (m) and unbalance (kg·m) of all that turns with the crank: throws' own and counterweights."""
+    added = [(weight.angle, weight.at, weight.unbalance) for weight in engine.crank.counterweight]
+    return throw_unbalances(engine, layout) + added
+
+
 def _eccentrics(engine: Engine, layout: Layout) -> np.ndarray:
-    rows = [(1.0, angle, at, 0.0, 0.0, unbalance) for angle, at, unbalance in throw_unbalances(engine, layout)]
-    rows += [(1.0, weight.angle, weight.at, 0.0, 0.0, weight.unbalance) for weight in engine.crank.counterweight]
+    rows = [(1.0, angle, at, 0.0, 0.0, unbalance) for angle, at, unbalance in crank_weights(engine, layout)]
     rows += [(shaft.ratio, shaft.angle, shaft.at, *shaft.position, shaft.unbalance) for shaft in engine.balance_shaft]
     packed = [(ratio, math.cos(angle), math.sin(angle), x, y, z, u) for ratio, angle, x, y, z, u in rows]
     return np.array(packed, dtype=ECCENTRIC)

@@ -19,7 +19,7 @@ from vibsim.engine.layout import Layout, ResolvedCylinder
 from vibsim.engine.volume import cylinder_volume
 from vibsim.inputs.models import Engine, MotoredGas, TraceGas
 from vibsim.inputs.trace import read_trace
-from vibsim.jit import inlined, inner
+from vibsim.jit import inlined, inner, kernel
 
 STEP = math.radians(0.5)
 HINTS = 1024
@@ -90,6 +90,16 @@ def cylinder_pressure(i, theta, speed, gas):
 def _cubic(c, speed, curve, segment, x):
     high = c[speed, curve, segment, 2] + x * c[speed, curve, segment, 3]
     return c[speed, curve, segment, 0] + x * (c[speed, curve, segment, 1] + x * high)
+
+
+@kernel
+def cylinder_pressures(angle, speed, gas):
+    """Absolute pressures (n, cylinders) Pa at crank angles (n) rad and one crank speed (rad/s)."""
+    found = np.empty((angle.size, gas.charges.size))
+    for n in range(angle.size):
+        for i in range(gas.charges.size):
+            found[n, i] = cylinder_pressure(i, angle[n], speed, gas)
+    return found
 
 
 def no_gas(firing: list[float], cycle: float, ambient: float = STANDARD_PRESSURE) -> Gas:

@@ -131,6 +131,7 @@ def _check_engine(engine: dict[str, Any], bodies: list, report: Report) -> None:
         if cylinder.get("at") is None and len(engine["cylinder"]) > 1:
             report(("engine", "cylinder", index, "at_mm"), None, "is missing; several cylinders need their places")
     _check_rods(engine, report)
+    _check_main_bearings(engine.get("crank"), report)
     if isinstance(engine.get("gas"), dict):
         _check_gas(engine, engine["gas"], report)
 
@@ -195,6 +196,14 @@ def _check_rods(engine: dict[str, Any], report: Report) -> None:
         for key, shown in (("centre_of_mass", "centre_of_mass_mm"), ("inertia", "inertia_kg_mm2")):
             if _number(rod, "mass") and isinstance(rod, dict) and key not in rod:
                 report((*where, shown), None, "is missing")
+
+
+def _check_main_bearings(crank: Any, report: Report) -> None:
+    places = crank.get("main_bearings_at") if isinstance(crank, dict) else None
+    found = _numbers(places, len(places)) if isinstance(places, tuple) else None
+    if found is not None and np.any(np.diff(found) <= 0.0):
+        shown = ", ".join(f"{1e3 * place:g}" for place in found) + " mm"
+        report(("engine", "crank", "main_bearings_at"), shown, "must rise from each bearing to the next")
 
 
 def _check_shafts(engine: dict[str, Any], steady: bool, report: Report) -> None:

@@ -53,6 +53,11 @@ class Crank(Table):
         float | tuple[float, ...] | None, u.UNBALANCE, Field(description="opposite each throw's pin, one or per throw")
     ] = None
     counterweight: tuple[Counterweight, ...] = ()
+    main_bearings_at: Annotated[
+        tuple[float, ...] | None,
+        u.LENGTH,
+        Field(min_length=2, description="along the crank, one after the other"),
+    ] = None
 
 
 class Cylinder(Table):
