@@ -178,12 +178,15 @@ def test_share_of_cranks_within_the_grade():
 
 
 def test_unbalance_in_two_planes():
-    # derived: a crank error at an outer throw is all in that plane
+    # derived: a crank error at an outer throw is all in that plane; even over a circle of radius u, a quarter of the
+    # cranks stay below u/2, which is what the plane is allowed; four errors of a share, √(p(1 − p)/N)
     raw = _twin()
     raw["engine"]["crank"]["counterweight"] = [{"at_mm": 80.0, "angle_deg": 0.0, "unbalance_kg_mm": 1.0}]
-    plan = Plan(NOTHING | {"crank": 1e-4}, samples=200)
-    scatter = find_scatter(_case_file(raw), plan, SPEED, Rotor(40.0, 5.0))
+    plan = Plan(NOTHING | {"crank": 1e-4}, samples=SAMPLES)
+    scatter = find_scatter(_case_file(raw), plan, SPEED, Rotor(16.0, 1e-4 * SPEED / 16e-3))
     assert scatter.rotor.planes == pytest.approx((0.0, 0.08))
+    assert scatter.rotor.allotted == pytest.approx((0.5e-4, 0.5e-4))
     assert scatter.rotor.unbalance[0] == pytest.approx(0.0, abs=1e-15)
-    errors = draw(np.random.default_rng(1), scatter.assembly, scatter.half_widths, "uniform", 200)
+    errors = draw(np.random.default_rng(1), scatter.assembly, scatter.half_widths, "uniform", SAMPLES)
     assert scatter.rotor.unbalance[1] == pytest.approx(np.abs(errors["crank"][:, 0]), rel=1e-12)
+    assert scatter.rotor.within == pytest.approx(0.25, abs=4.0 * math.sqrt(0.25 * 0.75 / SAMPLES))
