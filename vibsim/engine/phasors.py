@@ -61,7 +61,8 @@ def order_phasors(
 ) -> tuple[np.ndarray, np.ndarray]:
     """Forward and backward phasors (...) of one order at unit speed (kg m) for banks and pins (..., cylinders), rad.
 
-    `weight` (cylinders) multiplies each cylinder's force: places along the crank (m) give the couple (kg m²).
+    `weight` (cylinders) multiplies each cylinder's force: places along the crank (m) give the couple (kg m²). The
+    masses of `parts` may be (..., cylinders) too, one set for each layout.
     Derived: a cylinder pushes with e^{iβ}·(m_rot·r·e^{iψ} + m·Σ s_n·e^{inψ}), ψ = θ + α − β.
     """
     lean = order * (pin - bank)
@@ -70,3 +71,25 @@ def order_phasors(
     forward = np.sum(weight * turning * np.exp(1j * (bank + lean)), axis=-1)
     backward = np.sum(weight * np.conj(push) * np.exp(1j * (bank - lean)), axis=-1)
     return forward, backward
+
+
+@dataclass(frozen=True)
+class Eccentrics:
+    """Counterweights and balance shafts: turns per crank turn, complex unbalance (kg m) at crank angle zero, place (m)
+    along the crank, each (n)."""
+
+    ratio: np.ndarray
+    unbalance: np.ndarray
+    at: np.ndarray
+
+
+def eccentric_phasors(
+    ratio: np.ndarray, unbalance: np.ndarray, order: int, weight: np.ndarray | float = 1.0
+) -> tuple[np.ndarray, np.ndarray]:
+    """Forward and backward phasors (...) of one order at unit speed (kg m) for unbalances (..., n) complex kg m.
+
+    `ratio` (n) turns per crank turn; `weight` as in `order_phasors`.
+    Derived: an eccentric pushes with ρ²·U·e^{iρθ}, the whole of it in the order |ρ|.
+    """
+    push = weight * order**2 * unbalance
+    return np.sum(push * (ratio == order), axis=-1), np.sum(push * (ratio == -order), axis=-1)
