@@ -61,6 +61,25 @@ WRONG = {
     "unknown cylinder fires": ('["1", "3", "2"]', '["1", "3", "4"]', ["engine.firing_order", "'4'"]),
     "cylinder that never fires": ('["1", "3", "2"]', '["1", "3"]', ["engine.firing_order", "2"]),
     "cylinder fires twice": ('["1", "3", "2"]', '["1", "3", "2", "1"]', ["engine.firing_order", "once"]),
+    "cylinder fires twice, another never": (
+        '["1", "3", "2"]', '["1", "3", "1"]',
+        ["engine.firing_order", "once, not so: 1, and it leaves out 2"],
+    ),
+    "firing order of numbers": ('["1", "3", "2"]', "[1, 3, 2]", ["engine.firing_order[2]: got 3", "text in quotes"]),
+    "firing order in one word": ('["1", "3", "2"]', '"132"', ["engine.firing_order", "'132'", "must be a list"]),
+    "firing order that comes round again": (
+        "pin_deg = 100.0", "pin_deg = 280.0",
+        ["engine.firing_order", "takes 720 deg", "one cycle of 720 deg"],
+    ),
+    "no pin": ("pin_deg = 100.0", "", ["engine.cylinder[2].pin_deg: is missing from '2'"]),
+    "two cylinders in one place": (
+        "at_mm = 58.0", "at_mm = -58.0",
+        ["engine.cylinder[3].at_mm: got '-58 mm'", "cylinder '3' stands in cylinder '1'", "one place"],
+    ),
+    "cylinders that overlap": (
+        "at_mm = 58.0", "at_mm = 10.0",
+        ["engine.cylinder[3].at_mm", "overlaps cylinder '1'", "68 mm apart", "at least 72 mm"],
+    ),
     "firing off dead centre": (
         "pin_deg = 100.0",
         "pin_deg = 100.0\nfires_at_deg = 200.0",
@@ -212,7 +231,7 @@ def test_windows_text_file(tmp_path, demo_text):
 def test_firing_order_that_cannot_close():
     raw = single()
     pins = {"a": 0.0, "b": 0.0, "c": 0.0}  # three at one pin angle need three turns, a four-stroke has two
-    raw["engine"]["cylinder"] = [{"name": name, "pin_deg": pin, "at_mm": ord(name)} for name, pin in pins.items()]
+    raw["engine"]["cylinder"] = [{"name": name, "pin_deg": pin, "at_mm": 100 * ord(name)} for name, pin in pins.items()]
     raw["engine"]["firing_order"] = list(pins)
     case = build_case(raw)
     with pytest.raises(InputError, match=r"engine.firing_order: got \['a', 'b', 'c'\].*720 deg"):
@@ -224,6 +243,20 @@ def test_single_table_where_a_list_is_meant():
     raw["body"] = raw["body"][0]
     with pytest.raises(InputError, match=r"body: .* list of tables; write \[\[body\]\]"):
         build_case(raw)
+
+
+def test_cylinders_are_held_apart_bank_by_bank():
+    # a bore apart in one bank will do, banks may overlap along the crank, banks a turn apart are one
+    raw = single()
+    bore = raw["engine"]["bore_mm"]
+    rows = [("1", 0.0, 0.0), ("2", 0.0, bore), ("3", 90.0, 0.0), ("4", 360.0, 0.0), ("5", -270.0, 0.6 * bore)]
+    raw["engine"]["cylinder"] = [{"name": n, "pin_deg": 0.0, "bank_deg": bank, "at_mm": at} for n, bank, at in rows]
+    with pytest.raises(InputError) as found:
+        build_case(raw)
+    assert [line.split(";")[1] for line in found.value.problems] == [
+        " cylinder '4' stands in cylinder '1': one bank and one place",
+        " cylinder '5' overlaps cylinder '3' of its bank: 43.2 mm apart, bores need at least 72 mm",
+    ]
 
 
 LINES = [

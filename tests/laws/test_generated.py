@@ -75,6 +75,16 @@ def inertias(draw: st.DrawFn) -> list[float]:
     return [float(matrix[i, j]) for i, j in ((0, 0), (1, 1), (2, 2), (0, 1), (0, 2), (1, 2))]
 
 
+def _apart(cylinders: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Without those that would overlap one before them in their bank: less than a bore of 72 mm apart along it."""
+    kept: list[dict[str, Any]] = []
+    for cylinder in cylinders:
+        alike = [c for c in kept if abs(math.remainder(c["bank_deg"] - cylinder["bank_deg"], 360.0)) < 1.01]
+        if all(abs(c["at_mm"] - cylinder["at_mm"]) > 72.0 for c in alike):
+            kept.append(cylinder)
+    return kept
+
+
 @st.composite
 def engines(draw: st.DrawFn) -> dict[str, Any]:
     """A floating engine of one to six cylinders, as a case."""
@@ -94,7 +104,7 @@ def engines(draw: st.DrawFn) -> dict[str, Any]:
             "inertia_kg_m2": draw(numbers(0.01, 0.2)),
             "counterweight": draw(st.lists(COUNTERWEIGHT, max_size=3)),
         },
-        "cylinder": [cylinder | {"name": str(n)} for n, cylinder in enumerate(cylinders)],
+        "cylinder": [cylinder | {"name": str(n)} for n, cylinder in enumerate(_apart(cylinders))],
         "balance_shaft": draw(st.lists(SHAFT, max_size=2)),
     }
     raw["body"][0] |= {"inertia_kg_m2": draw(inertias()), "mass_kg": draw(numbers(30.0, 120.0))}

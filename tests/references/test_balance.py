@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from tests.cases import CONFIGS, mount, single, skewed
-from tests.published.test_layouts import layout_of
+from tests.published.test_layouts import engine_of
 from vibsim.engine.balance import cancellation_sums, free_forces, primary_force, split
 from vibsim.engine.layout import resolve_layout
 from vibsim.engine.moving_mass import pack_train
@@ -51,7 +51,9 @@ def test_random_layout_against_a_phasor_sum(seed):
     # derived: forward ½ Σ m e^{i(β + n(α−β))}, backward ½ Σ m e^{i(β − n(α−β))}, long rods; second order times λ
     rng = np.random.default_rng(seed)
     cylinders = [(rng.uniform(-180, 180), rng.uniform(0, 360), rng.uniform(-3, 3)) for _ in range(rng.integers(2, 7))]
-    layout, train = layout_of(cylinders)
+    engine = engine_of(cylinders)
+    layout = resolve_layout(engine)
+    train = pack_train(engine, layout)
     found = split(free_forces(train, 100.0).force, 1)
     bank, pin = (np.radians([cylinder[k] for cylinder in cylinders]) for k in (0, 1))
     ratio = layout.cylinders[0].radius / layout.cylinders[0].rod_length

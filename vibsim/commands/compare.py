@@ -13,6 +13,11 @@ HELP = "several engines side by side over speed"
 def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("cases", type=Path, nargs="+", metavar="CASE.toml")
     parser.add_argument("--speeds-rpm", type=float, nargs="+", metavar="RPM", help="default 0.5 to 1.25 of the run")
+    parser.add_argument(
+        "--same",
+        choices=("displacement", "power"),
+        help="scale every engine to the first one's displacement, or set every load to the first one's power",
+    )
     parser.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="draw the comparison into a folder")
 
 
@@ -24,7 +29,7 @@ def act(options: argparse.Namespace) -> int:
     from vibsim.inputs.errors import InputError
     from vibsim.inputs.loader import load_case
     from vibsim.show.progress import ProgressLine
-    from vibsim.studies.compare import compare, layout_rows, speed_rows
+    from vibsim.studies.compare import basis, compare, layout_rows, speed_rows
 
     case_files = [load_case(path) for path in options.cases]
     speeds = options.speeds_rpm
@@ -35,17 +40,21 @@ def act(options: argparse.Namespace) -> int:
         speeds = [abs(run.speed) * share * 30.0 / math.pi for share in (0.5, 0.75, 1.0, 1.25)]
     check_speeds("--speeds-rpm", speeds)
     with ProgressLine() as progress:
-        compared = compare(case_files, np.array(speeds) * math.pi / 30.0, progress)
+        compared = compare(case_files, np.array(speeds) * math.pi / 30.0, options.same, progress)
     written = []
     if options.output is not None:
         from vibsim.show.compare_figures import draw_comparison
 
-        written = draw_comparison(compared, options.output)
+        written = draw_comparison(compared, options.output, options.same)
     if options.json:
-        found = {"layouts": layout_rows(compared), "speeds": speed_rows(compared)}
+        found = {
+            "basis": basis(compared, options.same),
+            "layouts": layout_rows(compared),
+            "speeds": speed_rows(compared),
+        }
         print_json(found | {"files": [str(path) for path in written]})
         return DONE
     from vibsim.show.compare_tables import print_comparison
 
-    print_comparison(compared, written)
+    print_comparison(compared, options.same, written)
     return DONE

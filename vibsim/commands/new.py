@@ -15,7 +15,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "layout", metavar="LAYOUT", nargs="?", help="name of the layout; without one the names are listed"
     )
-    parser.add_argument("--displacement-cc", type=float, default=700.0, metavar="CM3", help="in all (default 700)")
+    parser.add_argument("--displacement-cc", type=float, metavar="CM3", help="in all (default 350 per cylinder)")
     parser.add_argument("--strokes", type=int, choices=(2, 4), default=4)
     parser.add_argument("-o", "--output", type=Path, metavar="CASE.toml", help="default LAYOUT.toml; never overwrites")
 

@@ -18,6 +18,7 @@ Report = Callable[[tuple[str | int, ...], Any, str], None]
 GROUND = "ground"
 MOST_POINTS = 5_000_000
 FASTEST_RPM = 57_000  # beyond any reciprocating engine
+SAME_BANK = math.radians(1.0)
 SLOWEST_CYCLE = 5.0  # rad/s, below which a working cycle would take too long to compute
 
 
@@ -132,6 +133,7 @@ def _check_engine(engine: dict[str, Any], bodies: list, report: Report) -> None:
             report(("engine", "cylinder", index, "at_mm"), None, "is missing; several cylinders need their places")
     _check_rods(engine, report)
     _check_main_bearings(engine.get("crank"), report)
+    _check_places(engine, report)
     if isinstance(engine.get("gas"), dict):
         _check_gas(engine, engine["gas"], report)
 
@@ -159,16 +161,20 @@ def _check_firing_order(engine: dict[str, Any], report: Report) -> None:
         return
     where = ("engine", "firing_order")
     names = [name for name, _ in cylinders]
+    if not all(isinstance(name, str) for name in order):
+        return  # each is reported as no text
     for name in order:
         _check_name(name, names, where, report)
-    if len(set(map(str, order))) < len(order):
-        report(where, list(order), "each cylinder may stand in it once")
     gas = engine.get("gas")
     needed = isinstance(gas, dict) and gas.get("source", "none") != "none" and len(cylinders) > 1
     absent = [str(name) for name, fires_at in cylinders if name not in order and fires_at is None]
-    if absent and (order or needed):
-        allowed = "does not say when these cylinders fire: " + ", ".join(absent) + " (or give each fires_at_deg)"
-        report(where, list(order) or None, allowed)
+    left_out = ", ".join(absent) + " (or give each fires_at_deg)" if absent and (order or needed) else ""
+    again = [name for name in dict.fromkeys(order) if order.count(name) > 1]
+    if again:
+        also = f", and it leaves out {left_out}" if left_out else ""
+        report(where, list(order), f"each cylinder may stand in it once, not so: {', '.join(again)}{also}")
+    elif left_out:
+        report(where, list(order) or None, f"does not say when these cylinders fire: {left_out}")
 
 
 def _check_cylinder(engine: dict, cylinder: dict, where: tuple[str | int, ...], report: Report) -> None:
@@ -185,6 +191,31 @@ def _check_cylinder(engine: dict, cylinder: dict, where: tuple[str | int, ...], 
     if rod_length and centre is not None and centre > rod_length:
         path = (*where, "rod", "centre_of_mass") if rod is cylinder.get("rod") else ("engine", "rod", "centre_of_mass")
         report(path, f"{1e3 * centre:g} mm", f"must lie on the rod, at most {1e3 * rod_length:g} mm from the big end")
+
+
+def _check_places(engine: dict[str, Any], report: Report) -> None:
+    """Cylinders of one bank must stand a bore apart; two in one place are told apart from two that overlap."""
+    placed: list[tuple[Any, float, complex, float]] = []
+    for index, cylinder in _entries(engine, "cylinder"):
+        at, bore = _number(cylinder, "at"), _number(cylinder, "bore") or _number(engine, "bore")
+        if at is None or bore is None:
+            continue
+        bank, centre = _number(cylinder, "bank") or 0.0, complex(at, _number(cylinder, "piston_pin_offset") or 0.0)
+        name, where, got = cylinder.get("name"), ("engine", "cylinder", index, "at"), f"{1e3 * at:g} mm"
+        for other, its_bank, its_centre, its_bore in placed:
+            apart, least = abs(centre - its_centre), 0.5 * (bore + its_bore)
+            if abs(math.remainder(bank - its_bank, 2.0 * math.pi)) > SAME_BANK or apart >= least * (1.0 - 1e-9):
+                continue
+            if apart < 1e-6:
+                report(where, got, f"cylinder '{name}' stands in cylinder '{other}': one bank and one place")
+            else:
+                report(
+                    where,
+                    got,
+                    f"cylinder '{name}' overlaps cylinder '{other}' of its bank: {1e3 * apart:g} mm apart, "
+                    f"bores need at least {1e3 * least:g} mm",
+                )
+        placed.append((name, bank, centre, bore))
 
 
 def _check_rods(engine: dict[str, Any], report: Report) -> None:

@@ -231,7 +231,7 @@ def _translate(error: ValidationError, clean: dict[str, Any], reading: Reading) 
         elif item["type"] == "missing":
             if where in reported:  # present, but with a suffix already complained about
                 continue
-            path, allowed, got = _missing(where, reading), "is missing", None
+            path, allowed, got = _missing(where, reading), f"is missing{_from_named(where, clean)}", None
             if path in reading.meant:
                 continue
         else:
@@ -294,6 +294,15 @@ def _missing(where: Location, reading: Reading) -> str:
     key = written_key(str(where[-1]), info) if info else str(where[-1])
     parent = reading.shown(where[:-1]) if len(where) > 1 else ""
     return f"{parent}.{key}" if parent else key
+
+
+def _from_named(where: Location, clean: Any) -> str:
+    """` from '2'` when the table that lacks a key has a name, so that it can be found in a long file."""
+    node = clean
+    for step in where[:-1]:
+        node = node[step]
+    name = node.get("name") if isinstance(node, dict) else None
+    return f" from '{name}'" if isinstance(name, str) else ""
 
 
 def _written_value(where: Location, item: Any, reading: Reading) -> Any:
