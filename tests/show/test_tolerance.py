@@ -64,7 +64,7 @@ def test_nothing_off_draws_too(command, inline, tmp_path):
 BAD = {
     "--piston-g: got -1; must be 0 to": ("--piston-g", "-1"),
     "--piston-g: got nan; must be 0 to": ("--piston-g", "nan"),
-    "--big-end-g: got 5000; must be 0 to 348.2": ("--big-end-g", "5000"),
+    "--big-end-g: got 5000; must be 0 to 347.967 g": ("--big-end-g", "5000"),
     "--counterweight-g-mm: got 1e+06; must be 0 to": ("--counterweight-g-mm", "1e6"),
     "--pin-deg: got 30; must be 0 to 10 °": ("--pin-deg", "30"),
     "--bank-deg: got 0.1; the case has one bank": ("--bank-deg", "0.1"),
