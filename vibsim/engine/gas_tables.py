@@ -114,3 +114,15 @@ def _integrated(energy: np.ndarray, capacity: np.ndarray) -> np.ndarray:
     energy and heat capacity never disagree."""
     rises = 0.5 * STEP * (capacity[1:] + capacity[:-1])
     return energy[0] + np.concatenate([[0.0], np.cumsum(rises)])
+
+
+@lru_cache(maxsize=64)
+def ideal_tables(constant: float, ratio: float, fall: float, heating: float, air_fuel_ratio: float) -> GasTables:
+    """Tables of one ideal gas for air, fuel and products alike: a ratio of heat capacities at 300 K that falls linearly
+    with temperature, γ = γ₀ − k·(T − 300 K) (Gatowski et al. 1984, SAE 841359, from memory); the fuel holds its heating
+    value (J/kg)."""
+    temperature = COLDEST + STEP * np.arange(NODES)
+    capacity = constant / np.maximum(ratio - fall * (temperature - 300.0) - 1.0, 0.05)
+    energy = _integrated(np.zeros(NODES), capacity)
+    table = np.column_stack([energy, capacity, energy + heating, capacity, energy, capacity, np.full(NODES, constant)])
+    return GasTables(table, constant, constant, air_fuel_ratio, heating)

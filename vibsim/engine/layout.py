@@ -32,6 +32,8 @@ class ResolvedCylinder:
     rod_centre: float
     rod_inertia: float
     firing: float = 0.0
+    fuelling: float = 1.0
+    burn_shift: float = 0.0
 
     @property
     def area(self) -> float:
@@ -139,6 +141,8 @@ def _resolve(engine: Engine, cylinder: Cylinder) -> ResolvedCylinder:
         rod_mass=rod.mass,
         rod_centre=rod.centre_of_mass,
         rod_inertia=rod.inertia,
+        fuelling=cylinder.fuelling,
+        burn_shift=cylinder.burn_shift,
     )
 
 

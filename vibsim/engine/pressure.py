@@ -240,7 +240,7 @@ def pack_gas(engine: Engine, layout: Layout, operating: list[Operating]) -> Gas:
 def _kind(engine: Engine, cylinder: ResolvedCylinder) -> tuple:
     file = getattr(engine.gas, "files", {}).get(cylinder.name)
     c = cylinder
-    return (c.radius, c.rod_length, c.offset, c.bore, c.compression_ratio, file)
+    return (c.radius, c.rod_length, c.offset, c.bore, c.compression_ratio, c.fuelling, c.burn_shift, file)
 
 
 def _hints(curve: Curve, cycle: float) -> np.ndarray:

@@ -75,6 +75,8 @@ class Cylinder(Table):
     stroke: Annotated[float | None, u.LENGTH, Field(gt=0, le=5)] = None
     rod_length: Annotated[float | None, u.LENGTH, Field(gt=0, le=20)] = None
     compression_ratio: Annotated[float | None, Field(gt=1, le=40)] = None
+    fuelling: Annotated[float, Field(ge=0, le=2, description="times the fuel of the others; 0 misfires")] = 1.0
+    burn_shift: Annotated[float, u.ANGLE, Field(description="burn later than in the others")] = 0.0
     piston: Piston | None = None
     rod: Rod | None = None
 
@@ -122,33 +124,62 @@ class CycleGas(Table):
     """Single-zone working cycle. Angles are measured from firing top dead centre."""
 
     source: Literal["cycle"]
+    fuel: Annotated[Literal["petrol", "ethanol", "diesel"], Field(description="diesel ignites by compression")] = (
+        "petrol"
+    )
+    ethanol_share: Annotated[float, Field(ge=0, le=1, description="of petrol, by volume")] = 0.0
+    fuel_cut: Annotated[bool, Field(description="motored: no fuel at all")] = False
     ambient_pressure: Ambient = 101325.0
-    intake_temperature: Annotated[float, u.TEMPERATURE, Field(gt=150, lt=600)] = 315.0
+    intake_temperature: Annotated[float, u.TEMPERATURE, Field(gt=200, lt=600)] = 315.0
     intake_pressure: Annotated[float | None, u.PRESSURE, Field(gt=0, description="overrides what load gives")] = None
     closed_throttle_pressure: Annotated[float, u.PRESSURE, Field(gt=0, description="intake pressure at load 0")] = 3.0e4
     exhaust_pressure: Annotated[float, u.PRESSURE, Field(gt=0)] = 1.06e5
-    gas_constant: Annotated[float, u.Unit("J/kg/K", "J_per_kg_K", "a gas constant", ("J_per_kg_K",)), Field(gt=0)] = (
-        287.0
+    air_fuel_ratio: Annotated[
+        float | None, Field(gt=0, description="by mass, at full load; stoichiometric, diesel 1.4 times that")
+    ] = None
+    charge_cooling_share: Annotated[
+        float, Field(ge=0, le=1, description="of the fuel's evaporation that cools the charge, not the port")
+    ] = 0.5
+    combustion_efficiency: Annotated[float | None, Field(ge=0, le=1, description="default by burnt gas")] = None
+    half_burned: Annotated[float, u.ANGLE, Field(description="where half the fuel is burned, of a spark")] = (
+        0.13962634015954636
     )
-    heat_capacity_ratio: Annotated[float, Field(gt=1.01, le=1.67, description="at 300 K")] = 1.38
-    heat_capacity_ratio_fall: Annotated[
-        float, u.Unit("1/K", "per_kK", "a rate per kelvin", ("per_kK", "per_K")), Field(ge=0, le=1e-4)
-    ] = 8.0e-5
-    lower_heating_value: Annotated[float, u.SPECIFIC_ENERGY, Field(ge=0)] = 43.0e6
-    air_fuel_ratio: Annotated[float, Field(gt=0, description="by mass")] = 13.5
-    combustion_efficiency: Annotated[float, Field(ge=0, le=1)] = 0.95
-    burn_start: Annotated[float, u.ANGLE] = -0.3839724354387525
-    burn_duration: Annotated[float, u.ANGLE, Field(gt=0)] = 0.9948376736367679
+    injection_start: Annotated[float, u.ANGLE, Field(description="of diesel")] = -0.20943951023931956
+    burn_start: Annotated[float | None, u.ANGLE, Field(description="instead of half_burned or injection_start")] = None
+    burn_duration: Annotated[
+        float | None, u.ANGLE, Field(gt=0, description="default by flame speed, or of a spray")
+    ] = None
     wiebe_a: Annotated[float, Field(gt=0, le=20)] = 5.0
     wiebe_m: Annotated[float, Field(gt=0, le=10)] = 2.0
+    second_burn_share: Annotated[float, Field(ge=0, lt=1, description="of the fuel, burning at its own pace")] = 0.0
+    second_burn_duration: Annotated[float | None, u.ANGLE, Field(gt=0)] = None
+    second_wiebe_m: Annotated[float, Field(gt=0, le=10)] = 1.0
+    octane_number: Annotated[float | None, Field(gt=0, le=130, description="research; default the fuel's")] = None
     wall_temperature: Annotated[float, u.TEMPERATURE, Field(gt=150, lt=1500)] = 440.0
-    wall_heat_factor: Annotated[float, Field(ge=0, le=10, description="times the Woschni coefficient")] = 1.0
+    wall_heat_law: Literal["woschni", "hohenberg"] = "woschni"
+    wall_heat_factor: Annotated[float, Field(ge=0, le=10, description="times the law's coefficient")] = 1.0
     intake_opens: Annotated[float | None, u.ANGLE] = None
     intake_closes: Annotated[float | None, u.ANGLE] = None
     exhaust_opens: Annotated[float | None, u.ANGLE] = None
     exhaust_closes: Annotated[float | None, u.ANGLE] = None
     intake_flow_area: Annotated[float | None, u.AREA, Field(gt=0, description="greatest effective area")] = None
     exhaust_flow_area: Annotated[float | None, u.AREA, Field(gt=0, description="greatest effective area")] = None
+    scavenging: Annotated[
+        float, Field(ge=0, le=1, description="two-stroke: 0 fresh charge mixes at once, 1 it pushes burnt gas out")
+    ] = 0.5
+    blow_by_area: Annotated[float, u.AREA, Field(ge=0, description="effective leak past the rings")] = 0.0
+    heat_capacity_ratio: Annotated[
+        float | None, Field(gt=1.01, le=1.67, description="one ideal gas of this ratio at 300 K, not real properties")
+    ] = None
+    heat_capacity_ratio_fall: Annotated[
+        float, u.Unit("1/K", "per_kK", "a rate per kelvin", ("per_kK", "per_K")), Field(ge=0, le=1e-4)
+    ] = 0.0
+    gas_constant: Annotated[float, u.Unit("J/kg/K", "J_per_kg_K", "a gas constant", ("J_per_kg_K",)), Field(gt=0)] = (
+        287.0
+    )
+    lower_heating_value: Annotated[
+        float | None, u.SPECIFIC_ENERGY, Field(ge=0, description="with heat_capacity_ratio")
+    ] = None
 
 
 class NoCharging(Table):
