@@ -23,7 +23,8 @@ SAME = {None: "as given", "displacement": "scaled to one displacement", "power":
 
 def draw_comparison(compared: list[Compared], folder: Path, same: Same | None = None) -> list[Path]:
     """Write compare.png into a folder, made if absent."""
-    figure = new_figure(13.0, 7.4, f"Engines side by side, {SAME[same]}")
+    ringed = ", ringed where it cannot be reached" if any(note for case in compared for note in case.note) else ""
+    figure = new_figure(13.0, 7.4, f"Engines side by side, {SAME[same]}{ringed}")
     grid = figure.add_gridspec(2, 3, left=0.06, right=0.985, top=0.83, bottom=0.075, hspace=0.4, wspace=0.24)
     names = short([case.name for case in compared])
     panels = (
