@@ -66,7 +66,8 @@ def _over_speed(axes: Axes, compared: list[Compared], values: list[np.ndarray], 
         held = np.array([bool(note) for note in case.note])
         if held.any():  # could not be made alike there
             axes.plot(speeds[held], value[held], "o", ms=9.0, mfc="none", mec=colour(index))
-    axes.set_ylim(bottom=0.0)
+    highest = max((float(value.max()) for value in values if np.isfinite(value).all()), default=0.0)
+    axes.set_ylim(0.0, 1.08 * highest or 1.0)
 
 
 def _legend(figure: Figure, names: list[str]) -> None:
