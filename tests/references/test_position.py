@@ -106,6 +106,7 @@ def test_force_that_stays_the_same_all_round():
     # derived: a single of a very long rod with half its mass balanced is a force turning backwards
     raw = single()
     raw["engine"] |= {"stroke_mm": 60.0, "rod_length_mm": 2e4, "rod": {"mass_g": 0.0}}
+    raw["body"][0]["moving_parts"] = "separate"
     raw["engine"]["crank"]["unbalance_kg_mm"] = 0.5 * 0.280 * 30.0
     balance = find_balance(_case_file(raw))
     position = explain_position(balance, 1.0)

@@ -97,9 +97,6 @@ class FrontView:
             if np.abs(trace).max() > 0.02 * radius:
                 closed = np.append(trace, trace[0])
                 axes.plot(closed.real, closed.imag, color=tint, lw=1.0, alpha=0.4, zorder=2)
-        if self._scene.claimed is not None:
-            tip = self._scene.per_newton * 1j * self._scene.claimed[1]
-            axes.plot(tip.real, tip.imag, "*", color=INK, mfc=CLAIM, ms=13, zorder=4)
 
     def _banks(self) -> list[tuple[complex, str]]:
         """Names of the cylinders of each bank, with a place beside the outer corner of its head."""
@@ -145,16 +142,17 @@ class FrontView:
             axes.add_collection(collection, autolim=False)
         self._joints = Line2D([], [], ls="", marker="o", ms=4.5, mfc="white", mec=STEEL, zorder=4)
         self._trace = Line2D([], [], color=INK, lw=1.8, zorder=4)
-        for artist in (self._joints, self._trace):
+        star = Line2D([], [], ls="", marker="*", ms=13.0, mfc=CLAIM, mec=INK, zorder=4)
+        if self._scene.claimed is not None:
+            tip = seen(self._scene.per_newton * np.array([self._scene.claimed[1]]))
+            star.set_data(tip.real, tip.imag)
+        for artist in (self._joints, self._trace, star):
             axes.add_line(artist)
         kinds = (CYLINDER, WEIGHT, SHAFT, COUPLE, SUM)
         self._arrows = [Arrows(axes, kind, head) for kind in kinds]
         still: list[Artist] = [self._webs, self._shaft_webs, self._arms, self._pistons, self._rods, self._joints]
-        self.artists: list[Artist] = [
-            *still,
-            self._trace,
-            *(part for arrows in self._arrows for part in arrows.artists),
-        ]
+        arrows = [part for kind in self._arrows for part in kind.artists]
+        self.artists: list[Artist] = [*still, self._trace, star, *arrows]
 
     def move(self, n: int) -> None:
         """Show the scene's crank angle number n, with the trace of the sum so far."""

@@ -52,7 +52,7 @@ def make_scene(
     found = find_mechanism(engine, balance.layout, balance.about_crank.speed, angles)
     moving = np.stack([found.pin, found.wrist])
     together = _alike(moving)
-    used = np.abs(found.eccentric_force[0]) > 0.0 if found.eccentric_at.size else np.zeros(0, dtype=bool)
+    used = np.abs(found.eccentric_force[0]) > NEGLIGIBLE * balance.unit
     turning = np.stack([found.heading, np.broadcast_to(found.eccentric_axis, found.heading.shape)])
     is_shaft = np.array([kind == SHAFT_PART for kind in found.eccentric_kind], dtype=bool)
     radius = max(cylinder.radius for cylinder in balance.layout.cylinders)

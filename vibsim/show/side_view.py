@@ -29,6 +29,7 @@ from vibsim.show.mechanism_parts import (
 )
 from vibsim.show.mechanism_scene import CROWN, SKIRT, Scene
 from vibsim.show.style import FAINT, INK, cut
+from vibsim.studies.balance import NEGLIGIBLE
 
 SIDE, ABOVE = "side", "above"
 TITLES = {SIDE: "From the side, reference direction up", ABOVE: "From above, against the reference direction"}
@@ -56,7 +57,7 @@ class SideView:
         self._half = np.minimum(0.48 * self._bore, 0.47 * _gap(self._at, np.sign(self._tilt)))
         is_shaft = np.array([kind == SHAFT_PART for kind in found.eccentric_kind], dtype=bool)
         self._on_crank, self._on_shaft = ~is_shaft, is_shaft
-        self._heavy = np.abs(found.eccentric_force).max(axis=0, initial=0.0) > 0.0
+        self._heavy = np.abs(found.eccentric_force[0]) > NEGLIGIBLE * scene.balance.unit
         self._axis = self._look(found.eccentric_axis) if is_shaft.size else np.zeros(0)
         self._weight = self._axis + WEIGHT_PLACE * scene.radius * self._look(found.heading) * self._on_crank
         self._weight_force = scene.per_newton * self._look(found.eccentric_force)
