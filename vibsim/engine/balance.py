@@ -72,6 +72,11 @@ class Phasors:
         angle = 0.5 * (np.angle(self.forward) + np.angle(self.backward))
         return np.pi / 2.0 - np.mod(np.pi / 2.0 - angle, np.pi)
 
+    def at(self, order: float) -> tuple[complex, complex]:
+        """Forward and backward amplitude of the nearest order."""
+        index = int(np.argmin(np.abs(self.order - order)))
+        return complex(self.forward[index]), complex(self.backward[index])
+
 
 @kernel
 def _sweep(angles, train, force, couple, roll):
@@ -89,7 +94,13 @@ def free_forces(train: Train, speed: float, turns: int | None = None) -> FreeFor
     unit crank speed; to the roll comes ½·Ω²·dC/dθ, the reaction of the inertia torque on the crank.
     """
     turns = turns or _turns(train)
-    angles = np.linspace(0.0, 2.0 * math.pi * turns, POINTS_PER_TURN * turns, endpoint=False)
+    return forces_at(
+        train, speed, np.linspace(0.0, 2.0 * math.pi * turns, POINTS_PER_TURN * turns, endpoint=False), turns
+    )
+
+
+def forces_at(train: Train, speed: float, angles: np.ndarray, turns: int = 0) -> FreeForces:
+    """Free forces at any crank angles (n), rad; `turns` says how many whole turns they cover evenly, 0 for none."""
     force, couple = np.empty(len(angles), dtype=complex), np.empty(len(angles), dtype=complex)
     roll = np.empty(len(angles))
     _sweep(angles, train, force, couple, roll)

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
 
 from rich.text import Text
 
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
-from vibsim.studies.balance import NEGLIGIBLE, Balance, OnePosition, as_dict, verdict
+from vibsim.studies.balance import NEGLIGIBLE, Balance, Weight, as_dict, weight_row
+from vibsim.studies.position import ALIKE, OnePosition, angle_words, listed, remaining_words
 
 
-def print_balance(balance: Balance, position: OnePosition | None, written: list[Path]) -> None:
-    """Free forces and couples per order, the verdict, and what would cure the first order."""
+def print_balance(
+    balance: Balance, added: tuple[Weight, ...], position: OnePosition | None, written: list[Path]
+) -> None:
+    """Free forces and couples per order, the verdict, and what would cure the first order; `added` counterweights."""
     console = new_console()
     found = as_dict(balance)
+    for row in (weight_row(weight) for weight in added):
+        console.print(f"added to the case, {_weight_words(row)}")
     console.print(
         f"free forces at {found['speed_rpm']:.0f} rpm, F = {balance.unit:.1f} N is one cylinder's primary force, "
         f"a = {found['throw_spacing_mm']:.1f} mm the throw spacing"
@@ -49,25 +53,41 @@ def print_balance(balance: Balance, position: OnePosition | None, written: list[
     for row in (*found["counterweights_to_add"], *found["shafts_to_add"]):
         if row["unbalance_kg_mm"] < 1e-6:
             continue
-        what = "counterweight on the crank" if row["ratio"] == 1.0 else f"balance shaft at {row['ratio']:g}"
-        console.print(
-            f"to add, {what}: {row['unbalance_kg_mm']:.3f} kg mm at {plain_number(row['angle_deg'], 1)}°, "
-            f"{plain_number(row['at_mm'], 1)} mm along the crank"
-        )
+        console.print(f"to add, {_weight_words(row)}")
     if position is not None:
-        console.print(Text(position_in_words(balance, position)))
+        for line in position_in_words(balance, position):
+            console.print(Text(line))
     for path in written:
         console.print(Text(f"wrote {path}"))
     console.print(CAUTION, style="dim")
 
 
-def position_in_words(balance: Balance, position: OnePosition) -> str:
-    """What one crank angle says, and what the revolution says."""
-    angles = ", ".join(f"{math.degrees(angle):.0f}°" for angle in position.least_angles[:6])
-    remains = [line for line in verdict(balance) if not line.endswith(": none")]
+def _weight_words(row: dict[str, float]) -> str:
+    what = "counterweight on the crank" if row["ratio"] == 1.0 else f"balance shaft at {row['ratio']:g}"
     return (
-        f"at crank angle {math.degrees(position.angle):.0f}° the free force is {position.force_at:.1f} N; over the "
-        f"revolution it runs from {position.force_least:.1f} N (at {angles}) to {position.force_greatest:.1f} N; the "
-        f"couple is {position.couple_at:.2f} N m there and at most {position.couple_greatest:.2f} N m. One position is "
-        f"not a revolution; what remains: {'; '.join(remains) or 'nothing of the first two orders'}"
+        f"{what}: {row['unbalance_kg_mm']:.3f} kg mm at {plain_number(row['angle_deg'], 1)}°, "
+        f"{plain_number(row['at_mm'], 1)} mm along the crank"
     )
+
+
+def position_in_words(balance: Balance, position: OnePosition) -> list[str]:
+    """What one crank angle says, and what the revolution says: a line each."""
+    turns = balance.about_crank.turns
+    whole = "the revolution" if turns == 1 else f"{turns} revolutions"
+    force, couple, most = abs(position.force_at), abs(position.couple_at), position.couple_greatest
+    return [
+        f"at crank angle {angle_words(position.angle, 3)} the free force is {force:.1f} N; over {whole} "
+        f"it {_course_words(balance, position)}; the couple is {couple:.2f} N m there and at most {most:.2f} N m",
+        "one position is not a revolution:",
+        *(f"- {clause}" for clause in remaining_words(balance, position)),
+    ]
+
+
+def _course_words(balance: Balance, position: OnePosition) -> str:
+    least, greatest = position.force_least, position.force_greatest
+    if greatest < NEGLIGIBLE * balance.unit:
+        return "stays nothing"
+    if greatest - least < ALIKE * greatest:
+        return f"stays {greatest:.1f} N"
+    low, high = listed(position.least_angles), angle_words(position.greatest_angle)
+    return f"runs from {least:.1f} N (at {low}) to {greatest:.1f} N (at {high})"

@@ -20,6 +20,7 @@ from vibsim.engine.balance import (
     throw_spacing,
 )
 from vibsim.engine.layout import Layout
+from vibsim.engine.moving_mass import Train
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
 from vibsim.post.orders import Orders, orders_of
@@ -43,7 +44,7 @@ class Weight:
 
 @dataclass(frozen=True)
 class Balance:
-    """Free forces and couples of an engine at a speed (rad/s).
+    """Free forces and couples of an engine's crank train at a speed (rad/s).
 
     `about_crank` and `about_mass` give them over crank angle about the crank's origin and about the centre of mass of
     the engine's body; `force`, `couple` (about the mean place of the throws) per order; `roll_order` and `roll` (n)
@@ -53,6 +54,7 @@ class Balance:
     """
 
     layout: Layout
+    train: Train
     about_crank: FreeForces
     about_mass: FreeForces
     force: Phasors
@@ -68,6 +70,11 @@ class Balance:
     counterweights: tuple[Weight, ...]
     shafts: tuple[Weight, ...]
     axes: np.ndarray
+
+    @property
+    def couple_course(self) -> np.ndarray:
+        """The couple (n) N m about the middle of the throws over crank angle."""
+        return self.about_crank.about(np.array([self.middle, 0.0, 0.0])).couple
 
     @property
     def couple_unit(self) -> float:
@@ -97,6 +104,7 @@ def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
     force, couple = split(free.force, free.turns), split(centred.couple, free.turns)
     return Balance(
         layout=layout,
+        train=model.train,
         about_crank=free,
         about_mass=free.about(-np.array(model.crank_origin)),
         force=force,
@@ -134,12 +142,6 @@ def outer_planes(layout: Layout, middle: float) -> tuple[float, float]:
     return middle - half, middle + half
 
 
-def at_order(phasors: Phasors, order: float) -> tuple[complex, complex]:
-    """Forward and backward phasor of the nearest order there is."""
-    index = int(np.argmin(np.abs(phasors.order - order)))
-    return complex(phasors.forward[index]), complex(phasors.backward[index])
-
-
 def best_counterweights(
     force: Phasors, couple: Phasors, speed: float, planes: tuple[float, float], middle: float
 ) -> tuple[Weight, ...]:
@@ -148,7 +150,7 @@ def best_counterweights(
     Closed form (derived): U₁ + U₂ = −P/Ω² and x₁U₁ + x₂U₂ = −K/Ω² for complex unbalances. No counterweight does better
     for the greatest first-order force or couple: the backward part Q stays, and |P| + |Q| is least at P = 0.
     """
-    push, turn = at_order(force, 1.0)[0], at_order(couple, 1.0)[0]
+    push, turn = force.at(1.0)[0], couple.at(1.0)[0]
     first, second = (plane - middle for plane in planes)
     total, moment = -push / speed**2, -turn / speed**2
     right = (moment - first * total) / (second - first)
@@ -161,7 +163,7 @@ def _first_order_shaft(force: Phasors, couple: Phasors, speed: float, middle: fl
     Derived: an eccentric U at ratio −1 pushes with U·Ω²·e^{i(angle − θ)}. The place is exact when force and couple have
     the same phase, and the nearest one otherwise.
     """
-    push, turn = at_order(force, 1.0)[1], at_order(couple, 1.0)[1]
+    push, turn = force.at(1.0)[1], couple.at(1.0)[1]
     if abs(push) == 0.0:
         return ()
     return (_weight((-push / speed**2), middle + (turn / push).real, -1.0),)
@@ -181,7 +183,7 @@ def verdict(balance: Balance) -> list[str]:
             ("force", balance.force, unit, "F"),
             ("couple", balance.couple, couple_unit, arm),
         ):
-            forward, backward = (abs(value) / scale for value in at_order(phasors, order))
+            forward, backward = (abs(value) / scale for value in phasors.at(order))
             lines.append(f"{name}-order {what}: " + _judge(order, forward, backward, word))
     return lines
 
@@ -196,43 +198,6 @@ def _judge(order: float, forward: float, backward: float, word: str) -> str:
     if backward >= NEGLIGIBLE:
         ways.append(f"{backward:.3g} {word} turns against it: no counterweight reaches it, needs a shaft at −{order:g}")
     return "; ".join(ways)
-
-
-@dataclass(frozen=True)
-class OnePosition:
-    """A claim about one crank angle held against the whole revolution. Angles rad, forces N, couples N m.
-
-    `force_at` and `couple_at` are sizes at the claimed angle; `force_least`, `force_greatest` and `couple_greatest`
-    those over the turns covered, `least_angles` where the force comes within a thousandth of its least.
-    """
-
-    angle: float
-    force_at: float
-    force_least: float
-    force_greatest: float
-    least_angles: tuple[float, ...]
-    couple_at: float
-    couple_greatest: float
-
-
-def explain_position(balance: Balance, angle: float) -> OnePosition:
-    """Free force and couple at one crank angle (rad) against their whole course."""
-    free = balance.about_crank
-    size = np.abs(free.force)
-    couple = np.abs(free.about(np.array([balance.middle, 0.0, 0.0])).couple)
-    index = round(angle / free.angle[1]) % len(size)
-    low = float(size.min())
-    near = size <= low + 1e-3 * max(float(size.max()), 1e-12)
-    starts = [n for n in range(len(size)) if near[n] and not near[n - 1]]
-    return OnePosition(
-        angle=float(free.angle[index]),
-        force_at=float(size[index]),
-        force_least=low,
-        force_greatest=float(size.max()),
-        least_angles=tuple(float(free.angle[n]) for n in starts),
-        couple_at=float(couple[index]),
-        couple_greatest=float(couple.max()),
-    )
 
 
 def order_rows(balance: Balance) -> list[dict[str, Any]]:
@@ -309,12 +274,12 @@ def as_dict(balance: Balance) -> dict[str, Any]:
         "greatest_force_N": float(np.abs(balance.about_crank.force).max()),
         "greatest_couple_about_crank_origin_N_m": float(np.abs(balance.about_crank.couple).max()),
         "greatest_couple_about_centre_of_mass_N_m": float(np.abs(balance.about_mass.couple).max()),
-        "counterweights_to_add": [_weight_row(weight) for weight in balance.counterweights],
-        "shafts_to_add": [_weight_row(weight) for weight in balance.shafts],
+        "counterweights_to_add": [weight_row(weight) for weight in balance.counterweights],
+        "shafts_to_add": [weight_row(weight) for weight in balance.shafts],
     }
 
 
-def _weight_row(weight: Weight) -> dict[str, float]:
+def weight_row(weight: Weight) -> dict[str, float]:
     return {
         "ratio": weight.ratio,
         "unbalance_kg_mm": 1e3 * weight.unbalance,
