@@ -12,7 +12,7 @@ import sys
 from typing import NoReturn
 
 from vibsim import __version__
-from vibsim.commands import balance, check, compare, modes, new, plot, run
+from vibsim.commands import balance, check, compare, map, modes, new, plot, run
 from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
 
 COMMANDS = {
@@ -20,6 +20,7 @@ COMMANDS = {
     "plot": plot,
     "modes": modes,
     "balance": balance,
+    "map": map,
     "compare": compare,
     "new": new,
     "check": check,
