@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -26,6 +27,7 @@ REFERENCE_TEMPERATURE = 300.0
 CYCLE_TOLERANCE = 1e-8
 MOST_CYCLES = 200
 POINTS_PER_DEGREE = 2
+KEPT_CYCLES = 128  # 60 kB each: studies meet the same cylinder at the same speed again and again
 VALVE_ANGLES = {  # intake opens, closes, exhaust opens, closes: degrees from firing top dead centre; common practice
     4: (350.0, 590.0, 130.0, 370.0),
     2: (120.0, 240.0, 95.0, 265.0),
@@ -307,18 +309,24 @@ def _integrate_cycle(model, points, substeps, tolerance, most_cycles, out, sums,
 def solve_cycle(engine: Engine, cylinder: ResolvedCylinder, speed: float, load: float) -> Cycle:
     """Converged cycle of one cylinder at crank speed (rad/s) and load (0 to 1).
 
-    Raises InputError for valve or burn angles that cannot be, VibsimError when the cycle does not converge.
+    Solved once for each cylinder and operating point, so the arrays are read-only. Raises InputError for valve or burn
+    angles that cannot be, VibsimError when the cycle does not converge.
     """
-    model = cycle_model(engine, cylinder, speed, load)
+    return _solve(cycle_model(engine, cylinder, speed, load))
+
+
+@lru_cache(maxsize=KEPT_CYCLES)
+def _solve(model: CycleModel) -> Cycle:
     points = round(math.degrees(model.cycle)) * POINTS_PER_DEGREE
     out, sums, state, stages = np.empty((points + 1, 4)), np.zeros(7), np.zeros(3), np.zeros((4, 8))
     # explicit steps must follow pressure equalising through an open valve, which takes a fixed time, not angle
-    substeps = max(1, math.ceil(400.0 / speed * 2.0))
+    substeps = max(1, math.ceil(400.0 / model.speed * 2.0))
     cycles = _integrate_cycle(model, points, substeps, CYCLE_TOLERANCE, MOST_CYCLES, out, sums, state, stages)
     out[points] = out[0]
+    out.setflags(write=False)
     if cycles < 0:
         what = "left the range of the gas model" if cycles == -1 else f"did not close in {MOST_CYCLES} cycles"
-        raise VibsimError(f"engine.gas: the working cycle at {speed * 30 / math.pi:.0f} rpm {what}")
+        raise VibsimError(f"engine.gas: the working cycle at {model.speed * 30 / math.pi:.0f} rpm {what}")
     work, wall, fuel, enthalpy_in, enthalpy_out, trapped, residual = sums
     return Cycle(
         angle=np.linspace(0.0, model.cycle, points + 1),

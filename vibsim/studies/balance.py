@@ -15,6 +15,7 @@ from vibsim.engine.balance import (
     Phasors,
     cancellation_sums,
     free_forces,
+    middle_of_throws,
     primary_force,
     split,
     throw_spacing,
@@ -23,8 +24,9 @@ from vibsim.engine.layout import Layout
 from vibsim.engine.moving_mass import Train
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
+from vibsim.inputs.models import Case, Run
 from vibsim.post.orders import Orders, orders_of
-from vibsim.solver.motion import gas_torque
+from vibsim.solver.motion import gas_torques
 from vibsim.solver.packed import Packed, pack
 
 SHOWN_ORDERS = 6.0
@@ -87,17 +89,18 @@ def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
 
     Raises InputError when the case has no engine or no speed.
     """
-    packed = pack(case_file.case, case_file.folder)
-    layout = packed.layout
-    if layout is None:
+    if case_file.case.engine is None:
         raise InputError("engine: is missing; balance needs an [engine] table")
     if speed is None:
         if case_file.case.run is None or case_file.case.run.speed == 0.0:
             raise InputError("run.speed: is missing; give it, or --speed-rpm")
         speed = abs(case_file.case.run.speed)
+    packed = pack(_at_speed(case_file.case, speed), case_file.folder)
+    layout = packed.layout
+    assert layout is not None
     model = packed.model
     free = free_forces(model.train, speed)
-    middle = float(np.mean([np.mean([layout.cylinders[i].at for i in throw]) for throw in layout.throws]))
+    middle = middle_of_throws(layout)
     centred = free.about(np.array([middle, 0.0, 0.0]))
     inertia = orders_of(free.roll, float(free.turns), float(free.turns))
     gas_order, gas = _gas_orders(packed, speed)
@@ -123,9 +126,17 @@ def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
     )
 
 
+def _at_speed(case: Case, speed: float) -> Case:
+    """The case run steadily at a speed (rad/s), so that its working cycle is the one of that speed."""
+    run = Run(speed=speed) if case.run is None else case.run.model_copy(update={"kind": "steady", "speed": speed})
+    return case.model_copy(update={"run": run})
+
+
 def _gas_orders(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray]:
     angles = np.linspace(0.0, packed.cycle, GAS_POINTS, endpoint=False)
-    torque = np.array([gas_torque(angle, speed, packed.model) for angle in angles])
+    torque = np.zeros_like(angles)
+    if packed.model.gas.active:
+        gas_torques(angles, speed, packed.model, torque)
     turns = packed.cycle / (2.0 * math.pi)
     found = orders_of(torque, turns, turns)
     return found.order[1:], _complex(found)[1:]
