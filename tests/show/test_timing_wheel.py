@@ -36,10 +36,11 @@ def test_every_cylinder_fires_once_and_none_hides_another(name, strokes):
 
 
 def test_firings_at_once_are_one_event():
-    # the V5's pairs share pins 75.5° apart and its single is at top with the first cylinder
-    events = events_of(_layout("v5-75"))
-    assert [event.names for event in events if len(event.names) > 1] == [("1", "3")]
-    assert "at once: 1 + 3" in timing_words(events, _layout("v5-75"))
+    # pins together: a two-stroke fires both cylinders at once
+    layout = _layout("twin-360", 2)
+    events = events_of(layout)
+    assert [event.names for event in events] == [("1", "2")]
+    assert "at once: 1 + 2" in timing_words(events, layout)
 
 
 def test_events_a_little_apart_get_discs_further_out():
