@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
+from rich.console import Console
 from rich.text import Text
 
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
@@ -24,7 +26,8 @@ def print_balance(
         f"a = {found['throw_spacing_mm']:.1f} mm the throw spacing"
     )
     intervals = " / ".join(f"{value:.0f}°" for value in found["firing_intervals_deg"])
-    console.print(f"firing intervals {intervals}")
+    evenness = found["longest_firing_interval_over_even"]
+    console.print(f"firing intervals {intervals}; the longest is {evenness:.2f} of the even interval")
     for what, unit in (("force", "N"), ("couple", "N m")):
         about = "" if what == "force" else " about the middle of the throws"
         title = f"Free {what} per order{about}: forward turns with the crank, backward against it"
@@ -38,6 +41,7 @@ def print_balance(
             table.add_row(f"{row['order']:g}", *numbers, f"{part['share']:.3f}", plain_number(part["direction_deg"], 1))
         if table.row_count:
             console.print(table)
+    _print_vehicle_axes(console, found["vehicle_axes"])
     table = new_table("Torque about the crank per order", "order", "inertia N m", "gas N m")
     for row in found["torque"]:
         table.add_row(f"{row['order']:g}", plain_number(row["inertia_N_m"], 2), plain_number(row["gas_N_m"], 2))
@@ -60,6 +64,20 @@ def print_balance(
     for path in written:
         console.print(Text(f"wrote {path}"))
     console.print(CAUTION, style="dim")
+
+
+def _print_vehicle_axes(console: Console, rows: list[dict[str, Any]]) -> None:
+    """Amplitudes along vehicle axes; a row that rounds to nothing is left out."""
+    keys = ("force_N", "moment_about_crank_origin_N_m", "moment_about_centre_of_mass_N_m")
+    title = "In vehicle axes: force, moment about the crank's origin (C) and about its body's centre of mass (M)"
+    columns = [f"{what} {axis} {unit}" for what, unit in (("force", "N"), ("C", "N m"), ("M", "N m")) for axis in "XYZ"]
+    table = new_table(title, "order", *columns)
+    for row in rows:
+        values = [value for key in keys for value in row[key]]
+        if max(values) >= 0.005:
+            table.add_row(f"{row['order']:g}", *(plain_number(value, 2) for value in values))
+    if table.row_count:
+        console.print(table)
 
 
 def _weight_words(row: dict[str, float]) -> str:

@@ -28,6 +28,7 @@ from vibsim.inputs.models import Case, Run
 from vibsim.post.orders import Orders, orders_of
 from vibsim.solver.motion import gas_torques
 from vibsim.solver.packed import Packed, pack
+from vibsim.studies.balance_axes import vehicle_rows
 
 SHOWN_ORDERS = 6.0
 NEGLIGIBLE = 1e-3  # of one cylinder's primary force (or that times the throw spacing)
@@ -212,7 +213,7 @@ def _judge(order: float, forward: float, backward: float, word: str) -> str:
 
 
 def order_rows(balance: Balance) -> list[dict[str, Any]]:
-    """One row per order up to 6: force and couple split by sense of rotation, force along vehicle axes."""
+    """One row per order up to 6: force and couple split by sense of rotation."""
     rows = []
     for index, order in enumerate(balance.force.order):
         if order > SHOWN_ORDERS:
@@ -232,7 +233,6 @@ def order_rows(balance: Balance) -> list[dict[str, Any]]:
                 "backward_phase_deg": math.degrees(cmath.phase(phasors.backward[index])),
                 "share": float(phasors.major[index] / scale),
             }
-        row["vehicle_force_N"] = _vehicle_amplitude(balance, index)
         rows.append(row)
     return rows
 
@@ -256,26 +256,17 @@ def value_at(orders: np.ndarray, values: np.ndarray, order: float) -> complex:
     return complex(values[index[0]]) if len(index) else 0.0j
 
 
-def _vehicle_amplitude(balance: Balance, index: int) -> list[float]:
-    """Amplitude of one order of the force along vehicle X, Y, Z, N.
-
-    Derived: of f = P·e^{iθ} + Q·e^{−iθ}, F_z = Re f has the phasor P + Q̄ and F_y = −Im f the phasor i·(P − Q̄).
-    """
-    forward, backward = balance.force.forward[index], balance.force.backward[index]
-    along = forward + np.conj(backward)  # phasor of F_z
-    across = 1j * (forward - np.conj(backward))  # phasor of F_y = −Im f
-    return [float(abs(value)) for value in balance.axes @ np.array([0.0, across, along])]
-
-
 def as_dict(balance: Balance) -> dict[str, Any]:
     """Plain numbers for machines."""
-    conditions = balance.conditions
+    conditions, intervals = balance.conditions, balance.layout.firing_intervals()
     return {
         "speed_rpm": balance.about_crank.speed * 30.0 / math.pi,
         "primary_force_of_one_cylinder_N": balance.unit,
         "throw_spacing_mm": 1e3 * balance.arm,
-        "firing_intervals_deg": [math.degrees(value) for value in balance.layout.firing_intervals()],
+        "firing_intervals_deg": [math.degrees(value) for value in intervals],
+        "longest_firing_interval_over_even": max(intervals) * len(intervals) / sum(intervals),
         "orders": order_rows(balance),
+        "vehicle_axes": vehicle_rows(balance.axes, balance.about_crank, balance.about_mass, SHOWN_ORDERS),
         "torque": torque_rows(balance),
         "verdict": verdict(balance),
         "cancellation": {
