@@ -37,6 +37,8 @@ from rich.console import Console
 from rich.table import Table
 from scipy.integrate import solve_ivp
 
+from benchmarks.figure import Figure, ratio
+from benchmarks.layouts import layout_figures
 from benchmarks.numpy_rhs import right_hand_side
 from vibsim.inputs.loader import load_case
 from vibsim.inputs.models import Case
@@ -75,24 +77,6 @@ for _ in range(2):
     seconds.append(time.perf_counter() - begin)
 print(seconds[0] - seconds[1])
 """
-
-
-class Figure(NamedTuple):
-    """One line of the table: `best` and `worst` of the repeats; `most` says whether the target is a ceiling."""
-
-    key: str
-    meaning: str
-    unit: str
-    best: float
-    worst: float
-    target: float | None = None
-    most: bool = True
-
-    @property
-    def met(self) -> bool | None:
-        if self.target is None:
-            return None
-        return self.best < self.target if self.most else self.best >= self.target
 
 
 class Demo(NamedTuple):
@@ -211,11 +195,6 @@ def solver_figures(effort: Effort) -> list[Figure]:
     ]
 
 
-def ratio(key: str, meaning: str, other: np.ndarray, own: np.ndarray, target: float) -> Figure:
-    """Best time over best time; the worst is the lowest ratio of any repeat."""
-    return Figure(key, meaning, "x", other.min() / own.min(), (other / own).min(), target, False)
-
-
 def checked(command: list[str], **options) -> str:
     """Output of a command; raises RuntimeError with what it said when it fails."""
     done = subprocess.run(command, capture_output=True, text=True, stdin=subprocess.DEVNULL, **options)
@@ -289,7 +268,7 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="shorter runs, fewer repeats")
     options = parser.parse_args()
     effort, load = QUICK if options.quick else FULL, os.getloadavg()[0]
-    figures = solver_figures(effort) + command_figures(effort)
+    figures = solver_figures(effort) + layout_figures(effort.repeats) + command_figures(effort)
     Console(width=WIDTH).print(table(figures, effort, load))
     if options.json:
         options.json.write_text(as_json(figures), encoding="utf-8")

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import copy
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from vibsim.inputs.loader import build_case
+from vibsim.inputs.loader import CaseFile, build_case
 from vibsim.inputs.models import Case
 from vibsim.solver.packed import Packed, pack
 
@@ -91,3 +92,15 @@ def skewed() -> dict[str, Any]:
 def packed(raw: dict[str, Any]) -> tuple[Case, Packed]:
     case = build_case(raw)
     return case, pack(case, CONFIGS)
+
+
+def with_angles(case_file: CaseFile, banks: np.ndarray, pins: np.ndarray) -> CaseFile:
+    """The case with other bank and pin angles (cylinders), rad; when they fire is left to the top dead centres."""
+    engine = case_file.case.engine
+    assert engine is not None
+    cylinders = tuple(
+        cylinder.model_copy(update={"bank": float(bank), "pin": float(pin), "fires_at": None})
+        for cylinder, bank, pin in zip(engine.cylinder, banks, pins, strict=True)
+    )
+    engine = engine.model_copy(update={"cylinder": cylinders, "firing_order": ()})
+    return replace(case_file, case=case_file.case.model_copy(update={"engine": engine}))

@@ -18,7 +18,7 @@ from vibsim.engine.balance import cancellation_sums
 from vibsim.engine.layout import resolve_layout
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import build_case, load_case, parse_case
-from vibsim.studies.balance import at_order, find_balance
+from vibsim.studies.balance import find_balance
 from vibsim.studies.cures.counterweights import peak_centre
 from vibsim.studies.cures.cure import Aim, by_counterweights, by_mass, by_shafts, cured, cured_text
 from vibsim.studies.cures.goals import FreeGoal, best_unbalances, residual
@@ -109,7 +109,7 @@ def test_one_plane_serves_what_is_asked():
     two = find_balance(cured(case, by_counterweights(case, COUPLE)), SPEED)
     peaks = [np.abs(one.about_crank.couple).max() for one in (couple, two)]
     assert peaks[0] == pytest.approx(peaks[1], rel=1e-6)
-    assert abs(at_order(couple.force, 1.0)[0]) > 0.1 * balance.unit
+    assert abs(couple.force.at(1.0)[0]) > 0.1 * balance.unit
     with pytest.raises(InputError, match="middle of the throws"):
         by_counterweights(case, COUPLE, np.array([balance.middle]))
 
@@ -119,11 +119,11 @@ def test_shaft_against_the_crank_takes_the_backward_force():
     before = find_balance(case, SPEED)
     shafts = by_shafts(case, FORCE, 1.0, 2).shafts
     assert len(shafts) == 1  # a second one gains nothing
-    expected = abs(at_order(before.force, 1.0)[1]) / SPEED**2
+    expected = abs(before.force.at(1.0)[1]) / SPEED**2
     assert shafts[0].unbalance == pytest.approx(expected, rel=1e-5)
     after = find_balance(cured(case, by_shafts(case, FORCE, 1.0, 1)), SPEED)
-    assert abs(at_order(after.force, 1.0)[1]) < 1e-5 * before.unit
-    assert at_order(after.force, 1.0)[0] == pytest.approx(at_order(before.force, 1.0)[0])
+    assert abs(after.force.at(1.0)[1]) < 1e-5 * before.unit
+    assert after.force.at(1.0)[0] == pytest.approx(before.force.at(1.0)[0])
 
 
 def test_two_shafts_take_the_backward_couple_of_an_inline_three():
@@ -132,10 +132,10 @@ def test_two_shafts_take_the_backward_couple_of_an_inline_three():
     one = find_balance(cured(case, by_shafts(case, FORCE, 1.0, 1)), SPEED)
     two = find_balance(cured(case, by_shafts(case, FORCE, 1.0, 2)), SPEED)
     before = find_balance(case, SPEED)
-    assert abs(at_order(before.couple, 1.0)[1]) > 0.8 * before.couple_unit
-    assert abs(at_order(one.couple, 1.0)[1]) > 0.8 * before.couple_unit
-    assert abs(at_order(two.couple, 1.0)[1]) < 1e-4 * before.couple_unit
-    assert abs(at_order(two.force, 1.0)[1]) < 1e-4 * before.unit
+    assert abs(before.couple.at(1.0)[1]) > 0.8 * before.couple_unit
+    assert abs(one.couple.at(1.0)[1]) > 0.8 * before.couple_unit
+    assert abs(two.couple.at(1.0)[1]) < 1e-4 * before.couple_unit
+    assert abs(two.force.at(1.0)[1]) < 1e-4 * before.unit
 
 
 def test_second_order_pair_of_an_inline_four():
@@ -168,7 +168,7 @@ def test_a_limit_that_binds():
     case = load_case(DEMO)
     balance = find_balance(case, SPEED)
     goal = FreeGoal(balance, 1.0, "force")
-    whole = abs(at_order(balance.force, 1.0)[1]) / SPEED**2
+    whole = abs(balance.force.at(1.0)[1]) / SPEED**2
     place = np.array([[balance.middle, 0.0, 0.0]])
     found = best_unbalances(goal, [-1.0], place, 0.4 * whole)
     assert abs(found[0]) == pytest.approx(0.4 * whole, rel=1e-6)
@@ -189,8 +189,8 @@ def test_mass_the_single_of_a_v3_needs():
     assert [name for name, _ in cure.masses] == ["2"]
     assert cure.masses[0][1] == pytest.approx(reciprocating, rel=1e-4)
     after = find_balance(cured(case, cure), SPEED)
-    assert abs(at_order(before.force, 1.0)[1]) > 0.4 * before.unit
-    assert abs(at_order(after.force, 1.0)[1]) < 1e-4 * before.unit
+    assert abs(before.force.at(1.0)[1]) > 0.4 * before.unit
+    assert abs(after.force.at(1.0)[1]) < 1e-4 * before.unit
 
 
 def test_mass_does_not_help_where_the_pin_is_wrong():

@@ -49,7 +49,7 @@ def test_a_shaft_against_the_crank(demo_results):
 
 def test_counterweights_of_a_v3_they_can_balance():
     """The demo with the single's pin set back by 20° and its piston as heavy as it takes, crank unbalance left out."""
-    text = CASE.text.replace("pin_deg = 100.0", "piston = { mass_g = 663.7 }\npin_deg = -20.0")
+    text = CASE.text.replace("pin_deg = 100.0", "piston = { mass_g = 663.7 }\npin_deg = 20.0")
     text = "\n".join(line for line in text.splitlines() if not line.startswith("unbalance_kg_mm"))
     before = parse_case(text, CASE.folder)
     after = cured(before, by_counterweights(before, Aim("force", (SPEED,))))

@@ -27,3 +27,15 @@ def check_speeds(option: str, speeds: list[float]) -> None:
     for speed in speeds:
         if not 0.0 < speed < FASTEST_RPM:
             raise InputError(f"{option}: got {speed:g}; must be more than 0 and below {FASTEST_RPM}")
+
+
+def angle_range(option: str, given: tuple[float, float], least: float, most: float) -> tuple[float, float]:
+    """A range of angles (degrees, as given) in rad; raises InputError when it is upside down or out of bounds."""
+    import math
+
+    from vibsim.inputs.errors import InputError
+
+    low, high = given
+    if not least <= low < high <= most:
+        raise InputError(f"{option}: got {low:g} {high:g}; must rise, within {least:g} to {most:g} deg")
+    return math.radians(low), math.radians(high)

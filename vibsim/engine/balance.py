@@ -7,6 +7,7 @@ turns with the crank, and Q·e^{−inθ}, which turns against it; a crank counte
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -72,6 +73,11 @@ class Phasors:
         angle = 0.5 * (np.angle(self.forward) + np.angle(self.backward))
         return np.pi / 2.0 - np.mod(np.pi / 2.0 - angle, np.pi)
 
+    def at(self, order: float) -> tuple[complex, complex]:
+        """Forward and backward amplitude of the nearest order."""
+        index = int(np.argmin(np.abs(self.order - order)))
+        return complex(self.forward[index]), complex(self.backward[index])
+
 
 @kernel
 def _sweep(angles, train, force, couple, roll):
@@ -89,7 +95,13 @@ def free_forces(train: Train, speed: float, turns: int | None = None) -> FreeFor
     unit crank speed; to the roll comes ½·Ω²·dC/dθ, the reaction of the inertia torque on the crank.
     """
     turns = turns or _turns(train)
-    angles = np.linspace(0.0, 2.0 * math.pi * turns, POINTS_PER_TURN * turns, endpoint=False)
+    return forces_at(
+        train, speed, np.linspace(0.0, 2.0 * math.pi * turns, POINTS_PER_TURN * turns, endpoint=False), turns
+    )
+
+
+def forces_at(train: Train, speed: float, angles: np.ndarray, turns: int = 0) -> FreeForces:
+    """Free forces at any crank angles (n), rad; `turns` says how many whole turns they cover evenly, 0 for none."""
     force, couple = np.empty(len(angles), dtype=complex), np.empty(len(angles), dtype=complex)
     roll = np.empty(len(angles))
     _sweep(angles, train, force, couple, roll)
@@ -130,7 +142,7 @@ def cancellation_sums(layout: Layout) -> Conditions:
     """The sums over cylinders, mass taken with its throw so that unlike strokes count right (kg at the first throw)."""
     first = layout.cylinders[0].radius
     mass = np.array([(c.piston_mass + c.small_end_mass) * c.radius / first for c in layout.cylinders])
-    turn = np.array([np.exp(1j * (2.0 * c.bank - c.pin)) for c in layout.cylinders])
+    turn = np.exp(1j * np.array([2.0 * c.bank - c.pin for c in layout.cylinders]))
     place = np.array([c.at for c in layout.cylinders])
     place = place - np.average(place, weights=mass) if mass.sum() > 0.0 else place
     return Conditions(
@@ -149,5 +161,15 @@ def primary_force(layout: Layout, speed: float) -> float:
 
 def throw_spacing(layout: Layout) -> float:
     """Least distance between neighbouring throws, m; 0 for one throw."""
-    places = sorted(np.mean([layout.cylinders[index].at for index in throw]) for throw in layout.throws)
-    return float(np.diff(places).min()) if len(places) > 1 else 0.0
+    places = sorted(throw_places(layout))
+    return min((after - before for before, after in itertools.pairwise(places)), default=0.0)
+
+
+def throw_places(layout: Layout) -> list[float]:
+    """Place of each throw along the crank, m: the mean of the cylinders on it."""
+    return [sum(layout.cylinders[index].at for index in throw) / len(throw) for throw in layout.throws]
+
+
+def middle_of_throws(layout: Layout) -> float:
+    """Mean place of the throws along the crank, m; couples are taken about it."""
+    return sum(throw_places(layout)) / len(layout.throws)

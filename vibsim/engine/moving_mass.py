@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from vibsim.engine.kinematics import slider_crank
-from vibsim.engine.layout import Layout
+from vibsim.engine.layout import Layout, ResolvedCylinder
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Engine
 from vibsim.jit import inlined
@@ -156,17 +156,8 @@ def pack_train(engine: Engine, layout: Layout) -> Train:
     cylinders = layout.cylinders
     masses = [(c.at, c.big_end_mass) for c in cylinders] + [(c.at, c.small_end_mass + c.piston_mass) for c in cylinders]
     shafts = engine.balance_shaft
-
-    records = np.zeros(len(cylinders), dtype=CYLINDER)
-    for record, c in zip(records, cylinders, strict=True):
-        phase = c.pin - c.bank
-        record["cos_phase"], record["sin_phase"] = math.cos(phase), math.sin(phase)
-        record["cos_bank"], record["sin_bank"] = math.cos(c.bank), math.sin(c.bank)
-        record["at"], record["radius"], record["rod_length"], record["offset"] = c.at, c.radius, c.rod_length, c.offset
-        record["big_end"], record["slider"] = c.big_end_mass, c.small_end_mass + c.piston_mass
-        record["correction"], record["area"] = c.rod_correction, c.area
     return Train(
-        cylinders=records,
+        cylinders=np.array([_record(cylinder) for cylinder in cylinders], dtype=CYLINDER),
         eccentrics=_eccentrics(engine, layout),
         mass=math.fsum(mass for _, mass in masses),
         moment_x=sum(mass * at for at, mass in masses),
@@ -175,6 +166,14 @@ def pack_train(engine: Engine, layout: Layout) -> Train:
         rotor_momentum=engine.crank.inertia + sum(shaft.inertia * shaft.ratio for shaft in shafts),
         axial_inertia=engine.crank.inertia + sum(shaft.inertia for shaft in shafts),
     )
+
+
+def _record(c: ResolvedCylinder) -> tuple[float, ...]:
+    """In the order of CYLINDER."""
+    phase = c.pin - c.bank
+    turned = math.cos(phase), math.sin(phase), math.cos(c.bank), math.sin(c.bank)
+    masses = c.big_end_mass, c.small_end_mass + c.piston_mass, c.rod_correction
+    return (*turned, c.at, c.radius, c.rod_length, c.offset, *masses, c.area)
 
 
 def throw_unbalances(engine: Engine, layout: Layout) -> list[tuple[float, float, float]]:

@@ -221,7 +221,8 @@ def pack_gas(engine: Engine, layout: Layout, operating: list[Operating]) -> Gas:
     if source is None:
         return no_gas(firing, layout.cycle)
     points = operating if engine.gas.source in SPEED_DEPENDENT else operating[:1]
-    kinds = [_kind(engine, cylinder) for cylinder in layout.cylinders]
+    files = getattr(engine.gas, "files", {})
+    kinds = [_kind(cylinder, files) for cylinder in layout.cylinders]
     distinct = list(dict.fromkeys(kinds))
     examples = [layout.cylinders[kinds.index(kind)] for kind in distinct]
     curves = [[source(engine, layout, cylinder, point) for cylinder in examples] for point in points]
@@ -237,10 +238,8 @@ def pack_gas(engine: Engine, layout: Layout, operating: list[Operating]) -> Gas:
     )
 
 
-def _kind(engine: Engine, cylinder: ResolvedCylinder) -> tuple:
-    file = getattr(engine.gas, "files", {}).get(cylinder.name)
-    c = cylinder
-    return (c.radius, c.rod_length, c.offset, c.bore, c.compression_ratio, c.fuelling, c.burn_shift, file)
+def _kind(c: ResolvedCylinder, files: dict[str, str]) -> tuple:
+    return (c.radius, c.rod_length, c.offset, c.bore, c.compression_ratio, c.fuelling, c.burn_shift, files.get(c.name))
 
 
 def _hints(curve: Curve, cycle: float) -> np.ndarray:
@@ -250,9 +249,13 @@ def _hints(curve: Curve, cycle: float) -> np.ndarray:
 
 def _padded_breaks(curves: list[Curve]) -> np.ndarray:
     size = max(len(curve.breaks) for curve in curves)
+    if len(curves) == 1:
+        return np.array([curves[0].breaks])
     return np.array([np.pad(curve.breaks, (0, size - len(curve.breaks)), constant_values=np.inf) for curve in curves])
 
 
 def _padded_coefficients(curves: list[Curve]) -> np.ndarray:
     size = max(len(curve.coefficients) for curve in curves)
+    if len(curves) == 1:
+        return np.array([curves[0].coefficients])
     return np.array([np.pad(curve.coefficients, ((0, size - len(curve.coefficients)), (0, 0))) for curve in curves])

@@ -2,25 +2,32 @@
 
 from __future__ import annotations
 
-import math
 from pathlib import Path
+from typing import Any
 
+from rich.console import Console
 from rich.text import Text
 
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
-from vibsim.studies.balance import NEGLIGIBLE, Balance, OnePosition, as_dict, verdict
+from vibsim.studies.balance import NEGLIGIBLE, Balance, Weight, as_dict, weight_row
+from vibsim.studies.position import ALIKE, OnePosition, angle_words, listed, remaining_words
 
 
-def print_balance(balance: Balance, position: OnePosition | None, written: list[Path]) -> None:
-    """Free forces and couples per order, the verdict, and what would cure the first order."""
+def print_balance(
+    balance: Balance, added: tuple[Weight, ...], position: OnePosition | None, written: list[Path]
+) -> None:
+    """Free forces and couples per order, the verdict, and what would cure the first order; `added` counterweights."""
     console = new_console()
     found = as_dict(balance)
+    for row in (weight_row(weight) for weight in added):
+        console.print(f"added to the case, {_weight_words(row)}")
     console.print(
         f"free forces at {found['speed_rpm']:.0f} rpm, F = {balance.unit:.1f} N is one cylinder's primary force, "
         f"a = {found['throw_spacing_mm']:.1f} mm the throw spacing"
     )
     intervals = " / ".join(f"{value:.0f}°" for value in found["firing_intervals_deg"])
-    console.print(f"firing intervals {intervals}")
+    evenness = found["longest_firing_interval_over_even"]
+    console.print(f"firing intervals {intervals}; the longest is {evenness:.2f} of the even interval")
     for what, unit in (("force", "N"), ("couple", "N m")):
         about = "" if what == "force" else " about the middle of the throws"
         title = f"Free {what} per order{about}: forward turns with the crank, backward against it"
@@ -34,6 +41,7 @@ def print_balance(balance: Balance, position: OnePosition | None, written: list[
             table.add_row(f"{row['order']:g}", *numbers, f"{part['share']:.3f}", plain_number(part["direction_deg"], 1))
         if table.row_count:
             console.print(table)
+    _print_vehicle_axes(console, found["vehicle_axes"])
     table = new_table("Torque about the crank per order", "order", "inertia N m", "gas N m")
     for row in found["torque"]:
         table.add_row(f"{row['order']:g}", plain_number(row["inertia_N_m"], 2), plain_number(row["gas_N_m"], 2))
@@ -49,25 +57,55 @@ def print_balance(balance: Balance, position: OnePosition | None, written: list[
     for row in (*found["counterweights_to_add"], *found["shafts_to_add"]):
         if row["unbalance_kg_mm"] < 1e-6:
             continue
-        what = "counterweight on the crank" if row["ratio"] == 1.0 else f"balance shaft at {row['ratio']:g}"
-        console.print(
-            f"to add, {what}: {row['unbalance_kg_mm']:.3f} kg mm at {plain_number(row['angle_deg'], 1)}°, "
-            f"{plain_number(row['at_mm'], 1)} mm along the crank"
-        )
+        console.print(f"to add, {_weight_words(row)}")
     if position is not None:
-        console.print(Text(position_in_words(balance, position)))
+        for line in position_in_words(balance, position):
+            console.print(Text(line))
     for path in written:
         console.print(Text(f"wrote {path}"))
     console.print(CAUTION, style="dim")
 
 
-def position_in_words(balance: Balance, position: OnePosition) -> str:
-    """What one crank angle says, and what the revolution says."""
-    angles = ", ".join(f"{math.degrees(angle):.0f}°" for angle in position.least_angles[:6])
-    remains = [line for line in verdict(balance) if not line.endswith(": none")]
+def _print_vehicle_axes(console: Console, rows: list[dict[str, Any]]) -> None:
+    """Amplitudes along vehicle axes; a row that rounds to nothing is left out."""
+    keys = ("force_N", "moment_about_crank_origin_N_m", "moment_about_centre_of_mass_N_m")
+    title = "In vehicle axes: force, moment about the crank's origin (C) and about its body's centre of mass (M)"
+    columns = [f"{what} {axis} {unit}" for what, unit in (("force", "N"), ("C", "N m"), ("M", "N m")) for axis in "XYZ"]
+    table = new_table(title, "order", *columns)
+    for row in rows:
+        values = [value for key in keys for value in row[key]]
+        if max(values) >= 0.005:
+            table.add_row(f"{row['order']:g}", *(plain_number(value, 2) for value in values))
+    if table.row_count:
+        console.print(table)
+
+
+def _weight_words(row: dict[str, float]) -> str:
+    what = "counterweight on the crank" if row["ratio"] == 1.0 else f"balance shaft at {row['ratio']:g}"
     return (
-        f"at crank angle {math.degrees(position.angle):.0f}° the free force is {position.force_at:.1f} N; over the "
-        f"revolution it runs from {position.force_least:.1f} N (at {angles}) to {position.force_greatest:.1f} N; the "
-        f"couple is {position.couple_at:.2f} N m there and at most {position.couple_greatest:.2f} N m. One position is "
-        f"not a revolution; what remains: {'; '.join(remains) or 'nothing of the first two orders'}"
+        f"{what}: {row['unbalance_kg_mm']:.3f} kg mm at {plain_number(row['angle_deg'], 1)}°, "
+        f"{plain_number(row['at_mm'], 1)} mm along the crank"
     )
+
+
+def position_in_words(balance: Balance, position: OnePosition) -> list[str]:
+    """What one crank angle says, and what the revolution says: a line each."""
+    turns = balance.about_crank.turns
+    whole = "the revolution" if turns == 1 else f"{turns} revolutions"
+    force, couple, most = abs(position.force_at), abs(position.couple_at), position.couple_greatest
+    return [
+        f"at crank angle {angle_words(position.angle, 3)} the free force is {force:.1f} N; over {whole} "
+        f"it {_course_words(balance, position)}; the couple is {couple:.2f} N m there and at most {most:.2f} N m",
+        "one position is not a revolution:",
+        *(f"- {clause}" for clause in remaining_words(balance, position)),
+    ]
+
+
+def _course_words(balance: Balance, position: OnePosition) -> str:
+    least, greatest = position.force_least, position.force_greatest
+    if greatest < NEGLIGIBLE * balance.unit:
+        return "stays nothing"
+    if greatest - least < ALIKE * greatest:
+        return f"stays {greatest:.1f} N"
+    low, high = listed(position.least_angles), angle_words(position.greatest_angle)
+    return f"runs from {least:.1f} N (at {low}) to {greatest:.1f} N (at {high})"

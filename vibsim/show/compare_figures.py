@@ -23,7 +23,8 @@ SAME = {None: "as given", "displacement": "scaled to one displacement", "power":
 
 def draw_comparison(compared: list[Compared], folder: Path, same: Same | None = None) -> list[Path]:
     """Write compare.png into a folder, made if absent."""
-    figure = new_figure(13.0, 7.4, f"Engines side by side, {SAME[same]}")
+    ringed = ", ringed where it cannot be reached" if any(note for case in compared for note in case.note) else ""
+    figure = new_figure(13.0, 7.4, f"Engines side by side, {SAME[same]}{ringed}")
     grid = figure.add_gridspec(2, 3, left=0.06, right=0.985, top=0.83, bottom=0.075, hspace=0.4, wspace=0.24)
     names = short([case.name for case in compared])
     panels = (
@@ -65,7 +66,8 @@ def _over_speed(axes: Axes, compared: list[Compared], values: list[np.ndarray], 
         held = np.array([bool(note) for note in case.note])
         if held.any():  # could not be made alike there
             axes.plot(speeds[held], value[held], "o", ms=9.0, mfc="none", mec=colour(index))
-    axes.set_ylim(bottom=0.0)
+    highest = max((float(value.max()) for value in values if np.isfinite(value).all()), default=0.0)
+    axes.set_ylim(0.0, 1.08 * highest or 1.0)
 
 
 def _legend(figure: Figure, names: list[str]) -> None:

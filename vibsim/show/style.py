@@ -8,6 +8,8 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
+from vibsim.inputs.errors import VibsimError
+
 # Okabe & Ito 2008, a published palette for colour-blind readers
 COLOURS = ("#0072B2", "#D55E00", "#009E73", "#CC79A7", "#E69F00", "#56B4E9", "#000000")
 LINES = ("-", "--", "-.", ":")
@@ -33,6 +35,15 @@ def save(figure: Figure, path: Path) -> Path:
         return beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
+
+
+def into_folder(figures: dict[str, Figure], folder: Path) -> list[Path]:
+    """Write figures by file name into a folder, made if absent. Raises VibsimError when that cannot be done."""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        return [save(figure, folder / name) for name, figure in figures.items()]
+    except OSError as error:
+        raise VibsimError(f"{folder}: figures cannot be written ({error.strerror}); expected a folder") from None
 
 
 def plain(axes: Axes, title: str, x: str, y: str) -> Axes:

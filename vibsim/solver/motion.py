@@ -248,6 +248,13 @@ def gas_torque(theta, speed, model):
 
 
 @kernel
+def gas_torques(angles, speed, model, out):
+    """Torque of the gas on the crank at crank angles (n) rad, into `out` (n) N m."""
+    for n in range(angles.size):
+        out[n] = gas_torque(angles[n], speed, model)
+
+
+@kernel
 def derivatives(y, model, w, e, out):
     """Time derivative of the state y into out."""
     bodies = model.bodies.size

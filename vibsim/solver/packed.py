@@ -10,11 +10,12 @@ import numpy as np
 
 from vibsim.engine.friction import friction_coefficients
 from vibsim.engine.layout import Layout, resolve_layout
-from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, Train, moving_mass, pack_train
+from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
 from vibsim.engine.pressure import SPEED_DEPENDENT, Gas, Operating, no_gas, pack_gas
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad
+from vibsim.jit import kernel
 from vibsim.structure.mounts import pack_mounts
 
 STANDARD_GRAVITY = 9.80665
@@ -151,12 +152,12 @@ def _inertia(body: Body) -> np.ndarray:
     return inertia_matrix(np.array(body.inertia), body.inertia_products == "integral")
 
 
-def moments_about_reference(theta: float, train: Train, origin: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def moments_about_reference(m: MovingMass, train: Train, origin: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """First moment (3) and inertia (3, 3) of the moving parts about the carrier's reference point, engine axes.
 
-    Without the constant axial inertia of crank and shafts.
+    Both are linear in the sums `m`, so that those of a mean are the mean. Without the constant axial inertia of crank
+    and shafts.
     """
-    m = moving_mass(theta, train)
     first = np.array([train.moment_x, m.y, m.z])
     second = np.array([[train.moment_xx, m.xy, m.xz], [m.xy, m.yy, m.yz], [m.xz, m.yz, m.zz]])
     second = second + np.outer(origin, first) + np.outer(first, origin) + train.mass * np.outer(origin, origin)
@@ -171,11 +172,9 @@ def _block(
     axial[0, 0] = train.axial_inertia
     if body.moving_parts == "separate":
         return body.mass, np.zeros(3), inertia + axial
-    sliders = without_turning_eccentrics(train)
-    angles = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
-    sums = [moments_about_reference(angle, sliders, origin) for angle in angles]
-    first = np.mean([item[0] for item in sums], axis=0)
-    block = inertia - np.mean([item[1] for item in sums], axis=0)
+    mean = mean_moving_mass(without_turning_eccentrics(train))
+    first, second = moments_about_reference(mean, train, origin)
+    block = inertia - second
     mass = body.mass - train.mass
     advice = 'weigh again, or say moving_parts = "separate"'
     if mass <= 0.0:
@@ -187,6 +186,21 @@ def _block(
     if reason:
         raise InputError(f"{where}.inertia: without its moving parts {reason}; {advice}")
     return mass, -first, block
+
+
+def mean_moving_mass(train: Train) -> MovingMass:
+    """Mean over a crank turn."""
+    total = np.zeros(len(MovingMass._fields))
+    _add_up(np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False), train, total)
+    return MovingMass(*total / AVERAGE_POINTS)
+
+
+@kernel
+def _add_up(angles, train, total):
+    for n in range(angles.size):
+        sums = moving_mass(angles[n], train)
+        for i in range(total.size):
+            total[i] += sums[i]
 
 
 def without_turning_eccentrics(train: Train) -> Train:

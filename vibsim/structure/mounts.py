@@ -86,7 +86,7 @@ def _record(mount: MountBase, names: list[str], centres: list[np.ndarray], axes:
         points.append(axes[body].T @ (point - centres[body]) if body >= 0 else point)
     if indices[0] >= 0:
         first_axes = axes[indices[0]]
-    matrix = turns_about_fixed_axes(np.array(mount.axes)).T @ first_axes
+    matrix = turns_about_fixed_axes(np.array(mount.axes)).T @ first_axes if any(mount.axes) else first_axes
     law, more = LAWS[type(mount)]
     numbers = (*points[0], *points[1], *matrix.ravel(), *mount.stiffness, *mount.damping, *more(mount))
     return (*indices, law, *(float(number) for number in numbers))

@@ -15,16 +15,20 @@ from vibsim.engine.balance import (
     Phasors,
     cancellation_sums,
     free_forces,
+    middle_of_throws,
     primary_force,
     split,
     throw_spacing,
 )
 from vibsim.engine.layout import Layout
+from vibsim.engine.moving_mass import Train
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
+from vibsim.inputs.models import Case, Run
 from vibsim.post.orders import Orders, orders_of
-from vibsim.solver.motion import gas_torque
+from vibsim.solver.motion import gas_torques
 from vibsim.solver.packed import Packed, pack
+from vibsim.studies.balance_axes import vehicle_rows
 
 SHOWN_ORDERS = 6.0
 NEGLIGIBLE = 1e-3  # of one cylinder's primary force (or that times the throw spacing)
@@ -43,7 +47,7 @@ class Weight:
 
 @dataclass(frozen=True)
 class Balance:
-    """Free forces and couples of an engine at a speed (rad/s).
+    """Free forces and couples of an engine's crank train at a speed (rad/s).
 
     `about_crank` and `about_mass` give them over crank angle about the crank's origin and about the centre of mass of
     the engine's body; `force`, `couple` (about the mean place of the throws) per order; `roll_order` and `roll` (n)
@@ -53,6 +57,7 @@ class Balance:
     """
 
     layout: Layout
+    train: Train
     about_crank: FreeForces
     about_mass: FreeForces
     force: Phasors
@@ -70,6 +75,11 @@ class Balance:
     axes: np.ndarray
 
     @property
+    def couple_course(self) -> np.ndarray:
+        """The couple (n) N m about the middle of the throws over crank angle."""
+        return self.about_crank.about(np.array([self.middle, 0.0, 0.0])).couple
+
+    @property
     def couple_unit(self) -> float:
         """One cylinder's primary force times the throw spacing, N m; a single throw is measured against its bore."""
         return self.unit * (self.arm or self.layout.cylinders[0].bore)
@@ -80,23 +90,25 @@ def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
 
     Raises InputError when the case has no engine or no speed.
     """
-    packed = pack(case_file.case, case_file.folder)
-    layout = packed.layout
-    if layout is None:
+    if case_file.case.engine is None:
         raise InputError("engine: is missing; balance needs an [engine] table")
     if speed is None:
         if case_file.case.run is None or case_file.case.run.speed == 0.0:
             raise InputError("run.speed: is missing; give it, or --speed-rpm")
         speed = abs(case_file.case.run.speed)
+    packed = pack(_at_speed(case_file.case, speed), case_file.folder)
+    layout = packed.layout
+    assert layout is not None
     model = packed.model
     free = free_forces(model.train, speed)
-    middle = float(np.mean([np.mean([layout.cylinders[i].at for i in throw]) for throw in layout.throws]))
+    middle = middle_of_throws(layout)
     centred = free.about(np.array([middle, 0.0, 0.0]))
     inertia = orders_of(free.roll, float(free.turns), float(free.turns))
     gas_order, gas = _gas_orders(packed, speed)
     force, couple = split(free.force, free.turns), split(centred.couple, free.turns)
     return Balance(
         layout=layout,
+        train=model.train,
         about_crank=free,
         about_mass=free.about(-np.array(model.crank_origin)),
         force=force,
@@ -115,9 +127,17 @@ def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
     )
 
 
+def _at_speed(case: Case, speed: float) -> Case:
+    """The case run steadily at a speed (rad/s), so that its working cycle is the one of that speed."""
+    run = Run(speed=speed) if case.run is None else case.run.model_copy(update={"kind": "steady", "speed": speed})
+    return case.model_copy(update={"run": run})
+
+
 def _gas_orders(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray]:
     angles = np.linspace(0.0, packed.cycle, GAS_POINTS, endpoint=False)
-    torque = np.array([gas_torque(angle, speed, packed.model) for angle in angles])
+    torque = np.zeros_like(angles)
+    if packed.model.gas.active:
+        gas_torques(angles, speed, packed.model, torque)
     turns = packed.cycle / (2.0 * math.pi)
     found = orders_of(torque, turns, turns)
     return found.order[1:], _complex(found)[1:]
@@ -134,12 +154,6 @@ def outer_planes(layout: Layout, middle: float) -> tuple[float, float]:
     return middle - half, middle + half
 
 
-def at_order(phasors: Phasors, order: float) -> tuple[complex, complex]:
-    """Forward and backward phasor of the nearest order there is."""
-    index = int(np.argmin(np.abs(phasors.order - order)))
-    return complex(phasors.forward[index]), complex(phasors.backward[index])
-
-
 def best_counterweights(
     force: Phasors, couple: Phasors, speed: float, planes: tuple[float, float], middle: float
 ) -> tuple[Weight, ...]:
@@ -148,7 +162,7 @@ def best_counterweights(
     Closed form (derived): U₁ + U₂ = −P/Ω² and x₁U₁ + x₂U₂ = −K/Ω² for complex unbalances. No counterweight does better
     for the greatest first-order force or couple: the backward part Q stays, and |P| + |Q| is least at P = 0.
     """
-    push, turn = at_order(force, 1.0)[0], at_order(couple, 1.0)[0]
+    push, turn = force.at(1.0)[0], couple.at(1.0)[0]
     first, second = (plane - middle for plane in planes)
     total, moment = -push / speed**2, -turn / speed**2
     right = (moment - first * total) / (second - first)
@@ -161,7 +175,7 @@ def _first_order_shaft(force: Phasors, couple: Phasors, speed: float, middle: fl
     Derived: an eccentric U at ratio −1 pushes with U·Ω²·e^{i(angle − θ)}. The place is exact when force and couple have
     the same phase, and the nearest one otherwise.
     """
-    push, turn = at_order(force, 1.0)[1], at_order(couple, 1.0)[1]
+    push, turn = force.at(1.0)[1], couple.at(1.0)[1]
     if abs(push) == 0.0:
         return ()
     return (_weight((-push / speed**2), middle + (turn / push).real, -1.0),)
@@ -181,7 +195,7 @@ def verdict(balance: Balance) -> list[str]:
             ("force", balance.force, unit, "F"),
             ("couple", balance.couple, couple_unit, arm),
         ):
-            forward, backward = (abs(value) / scale for value in at_order(phasors, order))
+            forward, backward = (abs(value) / scale for value in phasors.at(order))
             lines.append(f"{name}-order {what}: " + _judge(order, forward, backward, word))
     return lines
 
@@ -198,45 +212,8 @@ def _judge(order: float, forward: float, backward: float, word: str) -> str:
     return "; ".join(ways)
 
 
-@dataclass(frozen=True)
-class OnePosition:
-    """A claim about one crank angle held against the whole revolution. Angles rad, forces N, couples N m.
-
-    `force_at` and `couple_at` are sizes at the claimed angle; `force_least`, `force_greatest` and `couple_greatest`
-    those over the turns covered, `least_angles` where the force comes within a thousandth of its least.
-    """
-
-    angle: float
-    force_at: float
-    force_least: float
-    force_greatest: float
-    least_angles: tuple[float, ...]
-    couple_at: float
-    couple_greatest: float
-
-
-def explain_position(balance: Balance, angle: float) -> OnePosition:
-    """Free force and couple at one crank angle (rad) against their whole course."""
-    free = balance.about_crank
-    size = np.abs(free.force)
-    couple = np.abs(free.about(np.array([balance.middle, 0.0, 0.0])).couple)
-    index = round(angle / free.angle[1]) % len(size)
-    low = float(size.min())
-    near = size <= low + 1e-3 * max(float(size.max()), 1e-12)
-    starts = [n for n in range(len(size)) if near[n] and not near[n - 1]]
-    return OnePosition(
-        angle=float(free.angle[index]),
-        force_at=float(size[index]),
-        force_least=low,
-        force_greatest=float(size.max()),
-        least_angles=tuple(float(free.angle[n]) for n in starts),
-        couple_at=float(couple[index]),
-        couple_greatest=float(couple.max()),
-    )
-
-
 def order_rows(balance: Balance) -> list[dict[str, Any]]:
-    """One row per order up to 6: force and couple split by sense of rotation, force along vehicle axes."""
+    """One row per order up to 6: force and couple split by sense of rotation."""
     rows = []
     for index, order in enumerate(balance.force.order):
         if order > SHOWN_ORDERS:
@@ -256,7 +233,6 @@ def order_rows(balance: Balance) -> list[dict[str, Any]]:
                 "backward_phase_deg": math.degrees(cmath.phase(phasors.backward[index])),
                 "share": float(phasors.major[index] / scale),
             }
-        row["vehicle_force_N"] = _vehicle_amplitude(balance, index)
         rows.append(row)
     return rows
 
@@ -280,26 +256,17 @@ def value_at(orders: np.ndarray, values: np.ndarray, order: float) -> complex:
     return complex(values[index[0]]) if len(index) else 0.0j
 
 
-def _vehicle_amplitude(balance: Balance, index: int) -> list[float]:
-    """Amplitude of one order of the force along vehicle X, Y, Z, N.
-
-    Derived: of f = P·e^{iθ} + Q·e^{−iθ}, F_z = Re f has the phasor P + Q̄ and F_y = −Im f the phasor i·(P − Q̄).
-    """
-    forward, backward = balance.force.forward[index], balance.force.backward[index]
-    along = forward + np.conj(backward)  # phasor of F_z
-    across = 1j * (forward - np.conj(backward))  # phasor of F_y = −Im f
-    return [float(abs(value)) for value in balance.axes @ np.array([0.0, across, along])]
-
-
 def as_dict(balance: Balance) -> dict[str, Any]:
     """Plain numbers for machines."""
-    conditions = balance.conditions
+    conditions, intervals = balance.conditions, balance.layout.firing_intervals()
     return {
         "speed_rpm": balance.about_crank.speed * 30.0 / math.pi,
         "primary_force_of_one_cylinder_N": balance.unit,
         "throw_spacing_mm": 1e3 * balance.arm,
-        "firing_intervals_deg": [math.degrees(value) for value in balance.layout.firing_intervals()],
+        "firing_intervals_deg": [math.degrees(value) for value in intervals],
+        "longest_firing_interval_over_even": max(intervals) * len(intervals) / sum(intervals),
         "orders": order_rows(balance),
+        "vehicle_axes": vehicle_rows(balance.axes, balance.about_crank, balance.about_mass, SHOWN_ORDERS),
         "torque": torque_rows(balance),
         "verdict": verdict(balance),
         "cancellation": {
@@ -309,12 +276,12 @@ def as_dict(balance: Balance) -> dict[str, Any]:
         "greatest_force_N": float(np.abs(balance.about_crank.force).max()),
         "greatest_couple_about_crank_origin_N_m": float(np.abs(balance.about_crank.couple).max()),
         "greatest_couple_about_centre_of_mass_N_m": float(np.abs(balance.about_mass.couple).max()),
-        "counterweights_to_add": [_weight_row(weight) for weight in balance.counterweights],
-        "shafts_to_add": [_weight_row(weight) for weight in balance.shafts],
+        "counterweights_to_add": [weight_row(weight) for weight in balance.counterweights],
+        "shafts_to_add": [weight_row(weight) for weight in balance.shafts],
     }
 
 
-def _weight_row(weight: Weight) -> dict[str, float]:
+def weight_row(weight: Weight) -> dict[str, float]:
     return {
         "ratio": weight.ratio,
         "unbalance_kg_mm": 1e3 * weight.unbalance,

@@ -15,7 +15,7 @@ from scipy.optimize import minimize
 
 from vibsim.post.weighting import Contact, axis_weights
 from vibsim.solver.order_response import OrderResponse
-from vibsim.studies.balance import Balance, at_order, value_at
+from vibsim.studies.balance import Balance, value_at
 
 Kind = Literal["force", "couple", "sensor"]
 SECOND, THIRD = 1e-3, 1e-5  # weights of what is settled by the freedom the first leaves, moving it by a millionth
@@ -61,8 +61,8 @@ class FreeGoal:
     @property
     def now(self) -> np.ndarray:
         balance = self.balance
-        push, against = at_order(balance.force, self.order)
-        turn, turn_against = at_order(balance.couple, self.order)
+        push, against = balance.force.at(self.order)
+        turn, turn_against = balance.couple.at(self.order)
         inertia = value_at(balance.roll_order, balance.roll, self.order)
         gas = value_at(balance.gas_order, balance.gas, self.order)
         return self._scales * [push, np.conj(against), turn, np.conj(turn_against), inertia - gas]

@@ -7,7 +7,7 @@ from scipy.optimize import lsq_linear
 
 from vibsim.engine.layout import Layout
 from vibsim.engine.phasors import cylinders_of
-from vibsim.studies.balance import Balance, at_order
+from vibsim.studies.balance import Balance
 from vibsim.studies.cures.goals import SECOND, Kind
 
 LEAST = 1e-3  # weight of the mass itself: of equal cures the lighter
@@ -26,8 +26,8 @@ def find_masses(balance: Balance, kind: Kind, indices: list[int], most: float) -
     square = balance.about_crank.speed**2
     force, couple = first * square / balance.unit, second * square / balance.couple_unit
     now = [
-        first * at_order(balance.force, 1.0)[1] / balance.unit,
-        second * at_order(balance.couple, 1.0)[1] / balance.couple_unit,
+        first * balance.force.at(1.0)[1] / balance.unit,
+        second * balance.couple.at(1.0)[1] / balance.couple_unit,
     ]
     rows = np.array([force * pushes[indices], couple * (pushes * arms)[indices]])
     typical = balance.unit / (square * balance.layout.cylinders[0].radius)

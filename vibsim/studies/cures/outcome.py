@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from vibsim.inputs.loader import CaseFile
-from vibsim.studies.balance import Balance, at_order, find_balance, value_at
+from vibsim.studies.balance import Balance, find_balance, value_at
 from vibsim.studies.cures.cure import Aim, Cure, cured, felt, sensor_goal
 from vibsim.studies.cures.goals import Eccentric
 
@@ -45,7 +45,7 @@ def _free_rows(before: Balance, after: Balance, order: float) -> list[dict[str, 
     rows = []
     for shown in sorted({1.0, 2.0, order}):
         for what, unit in (("force", "N"), ("couple", "N m")):
-            old, new = at_order(getattr(before, what), shown), at_order(getattr(after, what), shown)
+            old, new = getattr(before, what).at(shown), getattr(after, what).at(shown)
             for index, sense in enumerate(("with the crank", "against it")):
                 rows.append(_pair(f"order {shown:g} {what}, {sense}", unit, abs(old[index]), abs(new[index])))
     rows.append(
