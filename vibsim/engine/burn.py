@@ -29,7 +29,7 @@ class Burn:
         return max(self.duration, self.second_duration if self.share > 0.0 else 0.0)
 
     def table(self) -> np.ndarray:
-        """Burned share (POINTS) over the span, from 0 to 1: what Wiebe's function leaves at its end is spread over it."""
+        """Burned share (POINTS) over the span, from 0 to 1; what Wiebe's function leaves is spread over it."""
         y = np.linspace(0.0, self.span, POINTS)
         burned = wiebe(np.minimum(y / self.duration, 1.0), self.a, self.m)
         if self.share > 0.0:
@@ -50,8 +50,7 @@ def wiebe_angle(share: float, a: float, m: float) -> float:
 
 @dataclass(frozen=True)
 class Charge:
-    """What is about to burn: pressure Pa, temperature K, share of burnt gas, fuel over air to the stoichiometric, at the
-    start of the burn; mean piston speed m/s, crank speed rad/s, bore m."""
+    """What is about to burn: pressure Pa, temperature K, share of burnt gas, fuel over air to the stoichiometric; mean piston speed m/s, crank speed rad/s, bore m."""
 
     pressure: float
     temperature: float
@@ -105,7 +104,7 @@ def ignition_delay(charge: Charge, cetane: float) -> float:
 
 
 def premixed_share(charge: Charge, delay: float) -> float:
-    """Share of a spray's fuel that burns at once after the delay (rad): 1 − 0.926·φ^0.37/τ^0.26, τ in ms (Watson, Pilley
-    & Marzouk 1980, SAE 800029, from memory), between 0 and 0.9."""
+    """Share of a spray's fuel that burns at once after the delay (rad): 1 − 0.926·φ^0.37/τ^0.26, τ in ms (Watson,
+    Pilley & Marzouk 1980, SAE 800029, from memory), between 0 and 0.9."""
     milliseconds = max(1e3 * delay / charge.speed, 0.05)
     return min(max(1.0 - 0.926 * max(charge.richness, 0.05) ** 0.37 / milliseconds**0.26, 0.0), 0.9)

@@ -38,7 +38,9 @@ from vibsim.engine.cycle_setup import (
     cycle_gas,
     cycle_model,
     fuel_of,
+    tables_of,
     valve_angles,
+    with_burn,
 )
 from vibsim.engine.gas_tables import GasTables, energies
 from vibsim.engine.layout import ResolvedCylinder
@@ -141,7 +143,7 @@ def _solve(engine: Engine, cylinder: ResolvedCylinder, at: Conditions) -> Cycle:
     burn = burn_of(engine, cylinder, at, residual, heat) if fired else None
     if burn is not None:
         check_angles(engine, burn)
-    model = cycle_model(engine, cylinder, at, burn, _first_exhaust(engine, at), residual)
+    model = with_burn(engine, cycle_model(engine, cylinder, at, _first_exhaust(engine, at)), burn, residual)
     work = _Work(engine, model)
     done, last = 0, 0.0
     while done < MOST_CYCLES:
@@ -157,7 +159,7 @@ def _solve(engine: Engine, cylinder: ResolvedCylinder, at: Conditions) -> Cycle:
         if found and change < ROUND_TOLERANCE:
             return work.collect(engine, model, at, burn, done)
         last = work.sums[WORK]
-        model = cycle_model(engine, cylinder, at, burn, exhaust, residual)
+        model = with_burn(engine, model, burn, residual)._replace(exhaust=exhaust)
     raise VibsimError(f"engine.gas: the working cycle at {_rpm(at)} rpm did not close in {MOST_CYCLES} cycles")
 
 
@@ -166,8 +168,6 @@ def _rpm(at: Conditions) -> str:
 
 
 def _first_exhaust(engine: Engine, at: Conditions) -> Exhaust:
-    from vibsim.engine.cycle_setup import tables_of
-
     tables = tables_of(cycle_gas(engine), at.fuelling)
     t = energies(900.0, tables)
     return Exhaust(900.0, t[6], t[4] + t[6] * 900.0, 0.0, 0.0, 1.0)

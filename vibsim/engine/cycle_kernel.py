@@ -19,22 +19,21 @@ from vibsim.engine.cycle_rates import (
     FUEL_,
     STATES,
     T_,
-    W_AIR,
-    W_BURNT,
-    W_FUEL,
     fill_rates,
     gas_state,
     open_area,
     volume_of,
 )
+from vibsim.engine.flow import LINEAR
 from vibsim.engine.gas_tables import GasTables
 from vibsim.jit import inner, kernel
 
 POINTS_PER_DEGREE = 1
-CYCLE_TOLERANCE = 1e-7
+CYCLE_TOLERANCE = 1e-6
 MOST_CYCLES = 200
-STIFFNESS = 1.5  # of a Runge–Kutta step, over which an open valve would level pressures: below the limit of 2.8
+STIFFNESS = 2.0  # of a Runge–Kutta step, over which an open valve would level pressures: below the limit of 2.8
 MOST_SUBSTEPS = 400
+SLOPE = (2.0 / (1.0 - LINEAR)) ** 0.5  # of the flow over the pressure ratio near equal pressures (derived)
 
 
 class Exhaust(NamedTuple):
@@ -53,7 +52,8 @@ class CycleModel(NamedTuple):
 
     `fresh_fuel` share of fuel vapour in what flows in, `fresh_enthalpy` J/kg and `fresh_constant` its gas constant;
     `fuel_limit` kg of fuel a cycle for direct injection; `burnable` share of the fuel that burns; `burn_table` burned
-    share over the burn.
+    share over the burn; `port_mixing` kg over which
+    returning and fresh charge mix in the intake port.
     """
 
     gas: GasTables
@@ -94,6 +94,7 @@ class CycleModel(NamedTuple):
     leak_area: float
     crankcase_pressure: float
     scavenging: float
+    port_mixing: float
 
 
 @inner
@@ -119,7 +120,7 @@ def _substeps(angle, h, y, model):
         return 1
     volume = volume_of(middle, model)[0]
     speed_of_gas = math.sqrt(287.0 * max(y[T_], model.intake_temperature))
-    rate = 1.4 * speed_of_gas * area / volume * 32.0 / model.speed
+    rate = 1.4 * speed_of_gas * area / volume * SLOPE / model.speed
     return min(1 + int(rate * h / STIFFNESS), MOST_SUBSTEPS)
 
 
@@ -128,14 +129,12 @@ def _step(angle, h, y, burn_mass, shut, model, trial, k, sums):
     """One classical Runge–Kutta step over angle h; returns p and dp/dθ at its start. `trial` (8), k (5, 19) work."""
     begin, end = _burned(angle, model), _burned(angle + h, model)
     burn = burn_mass * max(end - begin, 0.0) / h if burn_mass > 0.0 else 0.0
-    waiting = y[W_AIR] + y[W_FUEL] + y[W_BURNT]
-    from_port = waiting > 0.0 and waiting > 1.5 * h * _inflow(angle + 0.5 * h, y, model)
-    pressure, slope = fill_rates(angle, y, burn, from_port, shut, model, k[0])
+    pressure, slope = fill_rates(angle, y, burn, shut, model, k[0])
     for stage in range(1, 4):
         share = h if stage == 3 else 0.5 * h
         for c in range(STATES):
             trial[c] = y[c] + share * k[stage - 1, c]
-        fill_rates(angle + share, trial, burn, from_port, shut, model, k[stage])
+        fill_rates(angle + share, trial, burn, shut, model, k[stage])
     for c in range(COLUMNS):
         rise = h / 6.0 * (k[0, c] + 2.0 * k[1, c] + 2.0 * k[2, c] + k[3, c])
         if c < STATES:
@@ -143,14 +142,6 @@ def _step(angle, h, y, burn_mass, shut, model, trial, k, sums):
         else:
             sums[c] += rise
     return pressure, slope
-
-
-@inner
-def _inflow(angle, y, model):
-    """Upper bound of the flow into the cylinder through the intake, kg/rad."""
-    area = open_area(angle, model.intake_opens, model.intake_span, model.intake_area, model.cycle)
-    root = math.sqrt(model.fresh_constant * model.intake_temperature)
-    return area * model.intake_pressure / root * 0.69 / model.speed
 
 
 @inner

@@ -1,8 +1,8 @@
 """Rates of the working cycle of one cylinder by crank angle.
 
 First law of an open system with absolute enthalpies: dU = −p dV − dQ_wall + Σ h dm, U = Σ mᵢ·uᵢ(T) over air, fuel vapour
-and burnt gas (derived); burning turns air and fuel into burnt gas and needs no heating value. What flows back into the
-intake waits in the port and returns first.
+and burnt gas (derived); burning turns air and fuel into burnt gas and needs no heating value. What flows back into
+the intake waits in the port and returns first.
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from vibsim.jit import inner
 # state: temperature, masses of air, fuel vapour, burnt gas; the same three and enthalpy of what waits in the port
 T_, AIR_, FUEL_, BURNT_, W_AIR, W_FUEL, W_BURNT, W_HEAT = range(8)
 STATES = 8
-# sums over the cycle: work, wall heat, enthalpy in and out, fresh mixture in; exhaust: enthalpy, air, fuel, burnt gas out
-# less in; work while shut in by firing top dead centre; blow-by
+# sums over the cycle: work, wall heat, enthalpy in and out, fresh mixture in; of the exhaust enthalpy, air, fuel and
+# burnt gas out less in; work of compression and expansion; blow-by
 WORK, WALL, H_IN, H_OUT, FRESH, X_HEAT, X_AIR, X_FUEL, X_BURNT, GROSS, LEAK = range(8, 19)
 COLUMNS = 19
 
@@ -45,11 +45,11 @@ def gas_state(temperature, air, fuel, burnt, volume, gas):
 
 
 @inner
-def fill_rates(angle, y, burn, from_port, shut, model, k):
+def fill_rates(angle, y, burn, shut, model, k):
     """Write derivatives by crank angle of state and sums into k (19); returns p and dp/dθ.
 
-    `burn` kg of fuel burning per rad, constant over a step so that all of it burns whatever the step; `from_port`
-    whether what flows in is what waits in the port; `shut` as in `wall_loss`.
+    `burn` kg of fuel burning per rad, constant over a step so that all of it burns whatever the step; `shut` as in
+    `wall_loss`.
     """
     gas, per_second = model.gas, 1.0 / model.speed
     temperature, air, fuel, burnt = y[T_], y[AIR_], y[FUEL_], y[BURNT_]
@@ -63,7 +63,7 @@ def fill_rates(angle, y, burn, from_port, shut, model, k):
     a_out = open_area(angle, model.exhaust_opens, model.exhaust_span, model.exhaust_area, model.cycle)
     heat = 0.0
     if a_in > 0.0:
-        heat += _through_intake(a_in * per_second, y, pressure, gamma, enthalpy, mass, constant, from_port, model, k)
+        heat += _through_intake(a_in * per_second, y, pressure, gamma, enthalpy, mass, constant, model, k)
     if a_out > 0.0:
         heat += _through_exhaust(a_out * per_second, y, pressure, gamma, enthalpy, mass, constant, t, model, k)
     if model.leak_area > 0.0:
@@ -103,26 +103,23 @@ def _take(share, y, k):
 
 
 @inner
-def _through_intake(area, y, pressure, gamma, enthalpy, mass, constant, from_port, model, k):
+def _through_intake(area, y, pressure, gamma, enthalpy, mass, constant, model, k):
     """Flow through the intake; returns the enthalpy it brings per rad."""
     outside = model.intake_pressure
     if outside >= pressure:
         flow = area * outside / math.sqrt(model.fresh_constant * model.intake_temperature)
         flow *= flow_factor(pressure / outside, 1.38)
-        if from_port:
-            waiting = y[W_AIR] + y[W_FUEL] + y[W_BURNT]
-            share = flow / waiting
-            k[W_AIR], k[W_FUEL], k[W_BURNT] = -share * y[W_AIR], -share * y[W_FUEL], -share * y[W_BURNT]
-            k[W_HEAT] = -share * y[W_HEAT]
-            k[AIR_] += share * y[W_AIR]
-            k[FUEL_] += share * y[W_FUEL]
-            k[BURNT_] += share * y[W_BURNT]
-            return share * y[W_HEAT]
-        k[AIR_] += flow * (1.0 - model.fresh_fuel)
-        k[FUEL_] += flow * model.fresh_fuel
-        k[FRESH] = flow
-        k[H_IN] += flow * model.fresh_enthalpy
-        return flow * model.fresh_enthalpy
+        waiting = y[W_AIR] + y[W_FUEL] + y[W_BURNT]
+        share = flow / (waiting + model.port_mixing)  # of what waits; fresh charge mixes with its end
+        k[W_AIR], k[W_FUEL], k[W_BURNT] = -share * y[W_AIR], -share * y[W_FUEL], -share * y[W_BURNT]
+        k[W_HEAT] = -share * y[W_HEAT]
+        fresh = flow - share * waiting
+        k[AIR_] += share * y[W_AIR] + fresh * (1.0 - model.fresh_fuel)
+        k[FUEL_] += share * y[W_FUEL] + fresh * model.fresh_fuel
+        k[BURNT_] += share * y[W_BURNT]
+        k[FRESH] = fresh
+        k[H_IN] += fresh * model.fresh_enthalpy
+        return fresh * model.fresh_enthalpy + share * y[W_HEAT]
     flow = area * pressure / math.sqrt(constant / mass * y[T_]) * flow_factor(outside / pressure, gamma)
     share = flow / mass
     _take(share, y, k)

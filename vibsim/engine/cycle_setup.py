@@ -44,6 +44,8 @@ DIESEL_BURN = (
     0.9,
 )  # premixed span, a, m; spray span, m; common practice
 FIRST_RESIDUAL = 0.08
+SPRAY_BURNS = 0.99  # of the fuel; common practice
+PORT_MIXING = 0.005  # of the air that fills the swept volume
 
 
 @dataclass(frozen=True)
@@ -169,10 +171,18 @@ def valve_angles(engine: Engine) -> tuple[float, float, float, float]:
     return i_open, i_close, e_open, e_close
 
 
-def cycle_model(
-    engine: Engine, cylinder: ResolvedCylinder, at: Conditions, burn: Burn | None, exhaust: Exhaust, residual: float
-) -> CycleModel:
-    """Numbers of one cylinder's cycle, with no fuel burning if `burn` is None."""
+def with_burn(engine: Engine, model: CycleModel, burn: Burn | None, residual: float) -> CycleModel:
+    """The model with a burn, of which a `residual` share of burnt gas lets a part; nothing burns without one."""
+    if burn is None:
+        return model
+    share = cycle_gas(engine).combustion_efficiency
+    if share is None:
+        share = SPRAY_BURNS if model.direct else burnt_share_at_best(residual)
+    return model._replace(burn_table=burn.table(), burn_start=burn.start, burn_span=burn.span, burnable=share)
+
+
+def cycle_model(engine: Engine, cylinder: ResolvedCylinder, at: Conditions, exhaust: Exhaust) -> CycleModel:
+    """Numbers of one cylinder's cycle, with nothing burning yet."""
     gas = cycle_gas(engine)
     geometry = _geometry(engine, cylinder)
     fuelling = at.fuelling * cylinder.fuelling
@@ -183,16 +193,13 @@ def cycle_model(
     angles = valve_angles(engine)
     shares = FLOW_AREA_SHARE[engine.strokes]
     cycle = engine.strokes * math.pi
-    burnable = gas.combustion_efficiency
-    if burnable is None:
-        burnable = 0.99 if direct else burnt_share_at_best(residual)
     return CycleModel(
         gas=tables,
         exhaust=exhaust,
-        burn_table=_no_burn() if burn is None else burn.table(),
-        burn_start=0.0 if burn is None else burn.start,
-        burn_span=1.0 if burn is None else burn.span,
-        burnable=0.0 if burn is None or fuelling == 0.0 else burnable,
+        burn_table=_no_burn(),
+        burn_start=0.0,
+        burn_span=1.0,
+        burnable=0.0,
         direct=direct,
         fuel_limit=richness_of(gas, fuelling) / fuel_of(gas).air_needed * swept_air,
         fresh_fuel=fresh_fuel,
@@ -216,6 +223,7 @@ def cycle_model(
         leak_area=gas.blow_by_area,
         crankcase_pressure=gas.ambient_pressure,
         scavenging=gas.scavenging if engine.strokes == 2 else 0.0,
+        port_mixing=PORT_MIXING * swept_air,
         **geometry,
     )
 

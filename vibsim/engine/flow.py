@@ -6,14 +6,14 @@ import math
 
 from vibsim.jit import inner, kernel
 
-LINEAR = 0.998  # pressure ratio past which the flow is straight, where the square root would have no slope
+LINEAR = 0.995  # pressure ratio past which the flow is straight, where the square root would have no slope
 
 
 @kernel
 def flow_factor(ratio, gamma):
     """Mass flow over A·p/√(R·T) for a downstream over upstream pressure ratio; choked below the critical one.
 
-    One-dimensional isentropic flow (Heywood 1988, app. C, from memory); linear in the last 0.2 % before equal
+    One-dimensional isentropic flow (Heywood 1988, app. C, from memory); linear in the last half per cent before equal
     pressures.
     """
     critical = (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))

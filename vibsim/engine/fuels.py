@@ -7,7 +7,7 @@ are the middle of EN 228 and EN 590 (from memory); heats of evaporation at 298 K
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 
 import numpy as np
 
@@ -28,7 +28,7 @@ class Fuel:
     octane: float = 0.0
     cetane: float = 0.0
 
-    @property
+    @cached_property
     def molar_mass(self) -> float:
         """kg/mol."""
         return sum(share * SPECIES[name].molar_mass for name, share in self.parts.items())
@@ -37,17 +37,17 @@ class Fuel:
         """Atoms of an element per molecule."""
         return sum(share * SPECIES[name].atoms.get(element, 0) for name, share in self.parts.items())
 
-    @property
+    @cached_property
     def oxygen_needed(self) -> float:
         """Moles of O2 that burn one mole: C + H/4 − O/2."""
         return self.atoms("C") + 0.25 * self.atoms("H") - 0.5 * self.atoms("O")
 
-    @property
+    @cached_property
     def air_needed(self) -> float:
         """Stoichiometric air–fuel ratio by mass."""
         return self.oxygen_needed / AIR["O2"] * air_molar_mass() / self.molar_mass
 
-    @property
+    @cached_property
     def heating_value(self) -> float:
         """Lower heating value of the liquid at 298 K, J/kg, from the enthalpies of formation."""
         at = np.array([REFERENCE])
