@@ -129,12 +129,15 @@ def _step(angle, h, y, burn_mass, shut, model, trial, k, sums):
     """One classical Runge–Kutta step over angle h; returns p and dp/dθ at its start. `trial` (8), k (5, 19) work."""
     begin, end = _burned(angle, model), _burned(angle + h, model)
     burn = burn_mass * max(end - begin, 0.0) / h if burn_mass > 0.0 else 0.0
-    pressure, slope = fill_rates(angle, y, burn, shut, model, k[0])
-    for stage in range(1, 4):
-        share = h if stage == 3 else 0.5 * h
+    pressure = slope = 0.0
+    for stage in range(4):
+        share = 0.0 if stage == 0 else (h if stage == 3 else 0.5 * h)
+        last = max(stage - 1, 0)
         for c in range(STATES):
-            trial[c] = y[c] + share * k[stage - 1, c]
-        fill_rates(angle + share, trial, burn, shut, model, k[stage])
+            trial[c] = y[c] + share * k[last, c] if stage > 0 else y[c]
+        found = fill_rates(angle + share, trial, burn, shut, model, k, stage)
+        if stage == 0:
+            pressure, slope = found
     for c in range(COLUMNS):
         rise = h / 6.0 * (k[0, c] + 2.0 * k[1, c] + 2.0 * k[2, c] + k[3, c])
         if c < STATES:
