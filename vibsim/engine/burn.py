@@ -50,7 +50,8 @@ def wiebe_angle(share: float, a: float, m: float) -> float:
 
 @dataclass(frozen=True)
 class Charge:
-    """What is about to burn: pressure Pa, temperature K, share of burnt gas, fuel over air to the stoichiometric; mean piston speed m/s, crank speed rad/s, bore m."""
+    """What is about to burn: pressure Pa, temperature K, share of burnt gas, fuel over air to the stoichiometric; mean
+    piston speed m/s, crank speed rad/s, bore m."""
 
     pressure: float
     temperature: float

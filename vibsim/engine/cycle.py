@@ -83,7 +83,9 @@ class Cycle:
     exhaust_temperature: float
     trapped_mass: float
     trapped_air: float
+    trapped_temperature: float
     residual_share: float
+    intake_closes: float
     swept_volume: float
     cycles: int
     conditions: Conditions
@@ -112,6 +114,11 @@ class Cycle:
     def pumping_mean_pressure(self) -> float:
         """Net less gross: negative where gas exchange costs work."""
         return (self.work - self.gross_work) / self.swept_volume
+
+    @property
+    def heat_released(self) -> float:
+        """Heating value of what burned, J."""
+        return self.fuel_heat * self.burned_mass / self.fuel_mass if self.fuel_mass else 0.0
 
     @property
     def efficiency(self) -> float:
@@ -242,7 +249,9 @@ class _Work:
             exhaust_temperature=exhaust.temperature,
             trapped_mass=trapped,
             trapped_air=float(self.y[AIR_]),
+            trapped_temperature=float(self.y[T_]),
             residual_share=float(self.y[BURNT_] / trapped),
+            intake_closes=self.first * model.cycle / self.points,
             swept_volume=model.swept,
             cycles=cycles,
             conditions=at,

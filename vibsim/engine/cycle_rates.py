@@ -1,7 +1,7 @@
 """Rates of the working cycle of one cylinder by crank angle.
 
-First law of an open system with absolute enthalpies: dU = −p dV − dQ_wall + Σ h dm, U = Σ mᵢ·uᵢ(T) over air, fuel vapour
-and burnt gas (derived); burning turns air and fuel into burnt gas and needs no heating value. What flows back into
+First law of an open system with absolute enthalpies: dU = −p dV − dQ_wall + Σ h dm, U = Σ mᵢ·uᵢ(T) over air, fuel
+vapour and burnt gas (derived); burning turns air and fuel into burnt gas and needs no heating value. What flows back into
 the intake waits in the port and returns first.
 """
 
