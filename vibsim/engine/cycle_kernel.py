@@ -1,4 +1,4 @@
-"""Single-zone working cycle of one cylinder, repeated until it closes.
+"""Single-zone working cycle of one cylinder, one turn through it.
 
 Air, fuel vapour and burnt gas with properties over temperature, heat release after Wiebe, wall heat after Woschni or
 Hohenberg, compressible flow through both valves or ports. Blowdown is the flow through the opening exhaust valve.
@@ -12,35 +12,31 @@ from typing import NamedTuple
 import numpy as np
 
 from vibsim.engine.burn import POINTS as BURN_POINTS
-from vibsim.engine.cycle_rates import (
-    AIR_,
-    BURNT_,
-    COLUMNS,
-    FUEL_,
-    STATES,
-    T_,
-    fill_rates,
-    gas_state,
-    open_area,
-    volume_of,
-)
-from vibsim.engine.flow import LINEAR
+from vibsim.engine.cycle_rates import AIR_, BURNT_, FUEL_, STATES, T_, fill_rates, gas_state
+from vibsim.engine.flow import STEEPEST
 from vibsim.engine.gas_tables import GasTables
 from vibsim.jit import inner, kernel
 
-POINTS_PER_DEGREE = 1
-CYCLE_TOLERANCE = 1e-6
-MOST_CYCLES = 200
-STIFFNESS = 2.0  # of a Runge–Kutta step, over which an open valve would level pressures: below the limit of 2.8
-MOST_SUBSTEPS = 400
-SLOPE = (2.0 / (1.0 - LINEAR)) ** 0.5  # of the flow over the pressure ratio near equal pressures (derived)
+STIFFNESS = 1.9  # of a Runge–Kutta step, over which an open valve would level pressures: below the limit of 2.5
+CHOKED = 0.75  # the flow factor where its slope is least, with a margin
+USUAL_SUBSTEPS, MOST_SUBSTEPS = 6, 400
+COLDEST, HOTTEST = 150.0, 5000.0  # K
+
+
+class Spent(NamedTuple):
+    """Mass shares of the gas in the cylinder when the exhaust opens."""
+
+    air: float
+    fuel: float
+    burnt: float
 
 
 class Exhaust(NamedTuple):
-    """What flows back from the exhaust: temperature K, gas constant and enthalpy J/kg, mass shares."""
+    """What flows back from the exhaust: temperature K, gas constant J/kg/K, γ, enthalpy J/kg, mass shares."""
 
     temperature: float
     constant: float
+    gamma: float
     enthalpy: float
     air: float
     fuel: float
@@ -50,47 +46,43 @@ class Exhaust(NamedTuple):
 class CycleModel(NamedTuple):
     """One cylinder and its operating point, SI units, angles in rad from firing top dead centre.
 
-    `fresh_fuel` share of fuel vapour in what flows in, `fresh_enthalpy` J/kg and `fresh_constant` its gas constant;
-    `fuel_limit` kg of fuel a cycle for direct injection; `burnable` share of the fuel that burns; `burn_table` burned
-    share over the burn; `port_mixing` kg over which
-    returning and fresh charge mix in the intake port.
+    `course` of volume and areas over cells of `step` rad, `first` that begins with the valves shut, `blowdown` in which
+    the exhaust opens; `burnable` share of the fuel that burns, over the `burn_table`; `injected` kg of fuel a cycle;
+    `fresh_fuel` share of fuel vapour in what flows in, with its enthalpy (J/kg), R·T (J/kg) and γ; `port_mixing` kg
+    over which returning and fresh charge mix in the intake port; `bore_factor` the bore to the power of −0.2;
+    `port_factor` times the coefficient of heat loss in the exhaust port.
     """
 
     gas: GasTables
     exhaust: Exhaust
+    spent: Spent
     burn_table: np.ndarray
     burn_start: float
     burn_span: float
     burnable: float
-    direct: bool
-    fuel_limit: float
+    injected: float
     fresh_fuel: float
     fresh_enthalpy: float
-    fresh_constant: float
-    radius: float
-    rod_length: float
-    offset: float
-    top_angle: float
-    top: float
-    bore: float
-    area: float
-    clearance: float
-    swept: float
+    fresh_rt: float
+    fresh_gamma: float
+    course: np.ndarray
+    first: int
+    blowdown: int
+    step: float
     cycle: float
     speed: float
     piston_speed: float
+    bore: float
+    bore_factor: float
+    area: float
+    swept: float
     wall_temperature: float
     wall_factor: float
     wall_law: int
+    port_factor: float
     intake_pressure: float
     intake_temperature: float
     exhaust_pressure: float
-    intake_opens: float
-    intake_span: float
-    exhaust_opens: float
-    exhaust_span: float
-    intake_area: float
-    exhaust_area: float
     leak_area: float
     crankcase_pressure: float
     scavenging: float
@@ -98,10 +90,8 @@ class CycleModel(NamedTuple):
 
 
 @inner
-def _burned(angle, model):
-    """Burned share at an angle."""
-    past = angle - model.burn_start
-    past -= math.floor(past / model.cycle) * model.cycle
+def _burned(past, model):
+    """Burned share at an angle past the start of the burn."""
     place = past / model.burn_span * (BURN_POINTS - 1)
     if place >= BURN_POINTS - 1:
         return 1.0
@@ -111,81 +101,90 @@ def _burned(angle, model):
 
 
 @inner
-def _substeps(angle, h, y, model):
-    """How many steps a grid step needs so that flow through open valves stays within the stable range."""
-    middle = angle + 0.5 * h
-    area = open_area(middle, model.intake_opens, model.intake_span, model.intake_area, model.cycle)
-    area += open_area(middle, model.exhaust_opens, model.exhaust_span, model.exhaust_area, model.cycle)
-    if area == 0.0:
-        return 1
-    volume = volume_of(middle, model)[0]
-    speed_of_gas = math.sqrt(287.0 * max(y[T_], model.intake_temperature))
-    rate = 1.4 * speed_of_gas * area / volume * SLOPE / model.speed
-    return min(1 + int(rate * h / STIFFNESS), MOST_SUBSTEPS)
+def _burning_share(angle, h, model):
+    """Share that burns over a step h."""
+    past = (angle - model.burn_start) % model.cycle
+    share = _burned(past + h, model) - _burned(past, model)
+    if past + h > model.cycle:
+        share += _burned(past + h - model.cycle, model)
+    return share
 
 
 @inner
-def _step(angle, h, y, burn_mass, shut, model, trial, k, sums):
-    """One classical Runge–Kutta step over angle h; returns p and dp/dθ at its start. `trial` (8), k (5, 19) work."""
-    begin, end = _burned(angle, model), _burned(angle + h, model)
-    burn = burn_mass * max(end - begin, 0.0) / h if burn_mass > 0.0 else 0.0
+def _pace(cell, y, model):
+    """How many steps a cell needs so that flow through open valves stays within the stable range, and how steep the
+    flow may be for that near equal pressures: there more steps than usual would only tell how fast they level."""
+    c, after = model.course, (cell + 1) % model.course.shape[0]
+    area = max(c[cell, 4] + c[cell, 8], c[after, 4] + c[after, 8])
+    if area <= 0.0:
+        return 1, STEEPEST
+    speed_of_gas = math.sqrt(287.0 * max(y[T_], model.intake_temperature))
+    rate = 1.4 * speed_of_gas * area * model.step / (c[cell, 0] * model.speed * STIFFNESS)
+    count = max(min(math.ceil(rate * STEEPEST), USUAL_SUBSTEPS), math.ceil(rate * CHOKED))
+    return min(count, MOST_SUBSTEPS), min(count / rate, STEEPEST)
+
+
+@inner
+def _feed(angle, h, y, burn_mass, model):
+    """Fuel burning and injected per rad over a step h; what has left the cylinder cannot burn."""
+    if burn_mass <= 0.0 and model.injected <= 0.0:
+        return 0.0, 0.0
+    share = _burning_share(angle, h, model) / h
+    inject = share * model.injected
+    there = min(inject + 0.9 * y[FUEL_] / h, 0.9 * y[AIR_] / (model.gas.air_per_fuel * h))
+    return max(min(share * burn_mass, there), 0.0), inject
+
+
+@inner
+def _step(cell, begin, part, y, feed, shut, model, trial, k, sums):
+    """One Runge–Kutta step of third order (Bogacki & Shampine 1989, from memory) over a part of a cell from a share of
+    it; returns p and dp/dθ at its start. `trial` (9), k (3, 9) work."""
+    h = part * model.step
     pressure = slope = 0.0
-    for stage in range(4):
-        share = 0.0 if stage == 0 else (h if stage == 3 else 0.5 * h)
-        last = max(stage - 1, 0)
-        for c in range(STATES):
-            trial[c] = y[c] + share * k[last, c] if stage > 0 else y[c]
-        found = fill_rates(angle + share, trial, burn, shut, model, k, stage)
+    for c in range(STATES):
+        trial[c] = y[c]
+    for stage in range(3):
+        ahead = 0.0 if stage == 0 else (0.5 if stage == 1 else 0.75)
+        weight = 2.0 / 9.0 if stage == 0 else (1.0 / 3.0 if stage == 1 else 4.0 / 9.0)
+        found = fill_rates(cell, begin + ahead * part, trial, feed, shut, model, k, stage, sums, weight * h)
         if stage == 0:
             pressure, slope = found
-    for c in range(COLUMNS):
-        rise = h / 6.0 * (k[0, c] + 2.0 * k[1, c] + 2.0 * k[2, c] + k[3, c])
-        if c < STATES:
-            y[c] += rise
-        else:
-            sums[c] += rise
+        if stage < 2:
+            to = 0.5 * h if stage == 0 else 0.75 * h
+            for c in range(STATES):
+                trial[c] = y[c] + to * k[stage, c]
+    for c in range(STATES):
+        y[c] += h * (2.0 / 9.0 * k[0, c] + 1.0 / 3.0 * k[1, c] + 4.0 / 9.0 * k[2, c])
     return pressure, slope
 
 
-@inner
-def _one_cycle(model, first, points, y, out, sums, trial, k):
-    """One cycle from grid point `first` on, filling out and sums; false when the gas left the tables' range."""
-    h = model.cycle / points
-    begin = first * h
-    volume = volume_of(begin, model)[0]
-    pressure = gas_state(y[T_], y[AIR_], y[FUEL_], y[BURNT_], volume, model.gas)[0]
-    shut = (pressure, volume, y[T_])
-    fuel = model.fuel_limit if model.direct else y[FUEL_]
-    burn_mass = model.burnable * min(fuel, y[AIR_] / model.gas.air_per_fuel)
+@kernel
+def run_cycle(model, y, out, sums, trial, k):
+    """One cycle from the first cell on; false when the gas leaves the range of the tables.
+
+    Fills out (points + 1, 6) with p, dp/dθ, temperature and masses of air, fuel and burnt gas at the nodes, and sums
+    (13); y (9) is the state at begin and end, trial (9) and k (3, 9) work space.
+    """
+    points = model.course.shape[0]
+    closed = points * math.pi / model.cycle + 1e-9
+    pressure = gas_state(y[T_], y[AIR_], y[FUEL_], y[BURNT_], model.course[model.first, 0], model.gas)[0]
+    shut = (pressure, model.course[model.first, 0], y[T_])
+    burn_mass = model.burnable * min(model.injected + y[FUEL_], y[AIR_] / model.gas.air_per_fuel)
+    sums[:] = 0.0
     for n in range(points):
-        node = (first + n) % points
-        out[node, 2], out[node, 3], out[node, 4] = y[T_], y[AIR_] + y[FUEL_] + y[BURNT_], y[BURNT_]
-        angle = node * h
-        count = _substeps(angle, h, y, model)
+        cell = (model.first + n) % points
+        angle = cell * model.step
+        count, steepest = _pace(cell, y, model)
+        hot = (angle - model.burn_start) % model.cycle < math.pi
+        gross = cell + 1.0 <= closed or cell >= points - closed
+        out[cell, 2], out[cell, 3], out[cell, 4], out[cell, 5] = y[T_], y[AIR_], y[FUEL_], y[BURNT_]
+        h = model.step / count
         for j in range(count):
-            pressure, slope = _step(angle + j * h / count, h / count, y, burn_mass, shut, model, trial, k, sums)
+            burn, inject = _feed(angle + j * h, h, y, burn_mass, model)
+            feed = (burn, inject, STIFFNESS / h, steepest, hot, gross)
+            pressure, slope = _step(cell, j / count, 1.0 / count, y, feed, shut, model, trial, k, sums)
             if j == 0:
-                out[node, 0], out[node, 1] = pressure, slope
-            if not (150.0 < y[T_] < 5000.0 and y[AIR_] + y[FUEL_] + y[BURNT_] > 0.0):
+                out[cell, 0], out[cell, 1] = pressure, slope
+            if not (COLDEST < y[T_] < HOTTEST and y[AIR_] + y[FUEL_] + y[BURNT_] > 0.0):
                 return False
     return True
-
-
-@kernel
-def run_cycles(model, first, points, count, tolerance, y, out, sums, trial, k):
-    """Repeat the cycle until it closes, at most `count` times; returns how many it took, −1 out of range, 0 not yet.
-
-    Begins at grid point `first`. Fills out (points, 5) with p, dp/dθ, T, mass and burnt mass, and sums (19) with those
-    of the last cycle; y (8) is the state, trial (8) and k (4, 19) work space.
-    """
-    for cycle in range(count):
-        temperature, air, fuel, burnt = y[T_], y[AIR_], y[FUEL_], y[BURNT_]
-        sums[:] = 0.0
-        if not _one_cycle(model, first, points, y, out, sums, trial, k):
-            return -1
-        mass = air + fuel + burnt
-        change = abs(y[T_] / temperature - 1.0)
-        change += (abs(y[AIR_] - air) + abs(y[FUEL_] - fuel) + abs(y[BURNT_] - burnt)) / mass
-        if change < tolerance:
-            return cycle + 1
-    return 0

@@ -8,51 +8,34 @@ from functools import lru_cache
 
 import numpy as np
 
-from vibsim.engine.burn import (
-    Burn,
-    Charge,
-    burnt_share_at_best,
-    flame_duration,
-    ignition_delay,
-    premixed_share,
-    wiebe,
-    wiebe_angle,
-)
-from vibsim.engine.cycle_kernel import CycleModel, Exhaust
+from vibsim.engine.burn import Burn, burnt_share_at_best
+from vibsim.engine.course import course_of
+from vibsim.engine.cycle_kernel import CycleModel, Exhaust, Spent
 from vibsim.engine.fuels import Fuel, fuel_named
 from vibsim.engine.gas_tables import GasTables, energies, gas_tables, ideal_tables
-from vibsim.engine.kinematics import top_dead_centre
 from vibsim.engine.layout import ResolvedCylinder
-from vibsim.engine.volume import cylinder_volume, mean_piston_speed
+from vibsim.engine.valve_timing import valves_of
+from vibsim.engine.volume import mean_piston_speed
 from vibsim.engine.wall_heat import LAWS
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import CycleGas, Engine
 
-VALVE_ANGLES = {  # intake opens, closes, exhaust opens, closes: degrees from firing top dead centre; common practice
-    4: (350.0, 590.0, 130.0, 370.0),
-    2: (120.0, 240.0, 95.0, 265.0),
-}
-FLOW_AREA_SHARE = {4: (0.15, 0.12), 2: (0.20, 0.25)}  # effective over bore area, intake and exhaust; common practice
-SCAVENGE_RATIO = 1.25  # two-stroke delivery pressure over ambient at full load; common practice
-IDLE_SCAVENGE_RATIO = 1.03  # and over exhaust pressure at load 0, so that some charge still goes through
+# charge that a two-stroke's crankcase or blower delivers, over what fills the swept volume; common practice
+DELIVERY = {"spark": (0.2, 0.85), "diesel": (1.3, 1.3)}  # at load 0 and 1
+SCAVENGE_RATIO = 1.1  # delivery over exhaust pressure, to begin with
 DIESEL_RICHNESS = 0.72  # of stoichiometric at full load, short of smoke; common practice
-DIESEL_BURN = (
-    math.radians(7.0),
-    5.0,
-    2.0,
-    math.radians(65.0),
-    0.9,
-)  # premixed span, a, m; spray span, m; common practice
-FIRST_RESIDUAL = 0.08
 SPRAY_BURNS = 0.99  # of the fuel; common practice
-PORT_MIXING = 0.005  # of the air that fills the swept volume
+PORT_MIXING = 0.01  # of the air that fills the swept volume
+FIRST_EXHAUST = {True: 1100.0, False: 400.0}  # K, before a cycle has been run, fired or not
+CELL = 1.0  # degrees
 
 
 @dataclass(frozen=True)
 class Conditions:
     """Where a cylinder runs: crank speed rad/s; intake manifold pressure Pa and temperature K, exhaust pressure Pa;
     `fuelling` share of the fuel that goes with full load (a throttled engine keeps 1: its air is cut); `late` rad by
-    which the burn is later than the case says."""
+    which the burn is later than the case says; `delivery` of charge over that which fills the swept volume at ambient
+    pressure, at whatever intake pressure that takes, 0 to hold the intake pressure."""
 
     speed: float
     intake_pressure: float
@@ -60,6 +43,7 @@ class Conditions:
     exhaust_pressure: float
     fuelling: float = 1.0
     late: float = 0.0
+    delivery: float = 0.0
 
 
 def cycle_gas(engine: Engine) -> CycleGas:
@@ -69,20 +53,23 @@ def cycle_gas(engine: Engine) -> CycleGas:
 
 def conditions_of(engine: Engine, speed: float, load: float) -> Conditions:
     """What a load (0 to 1) means: manifold pressure in a straight line from closed throttle to ambient for a spark, the
-    share of full fuelling at ambient pressure for compression ignition; in a two-stroke the delivery pressure of the
-    crankcase, from just above exhaust pressure."""
+    share of full fuelling at ambient pressure for compression ignition; in a two-stroke the charge its crankcase or
+    blower delivers. Raises InputError for a speed or load that cannot be."""
     gas = cycle_gas(engine)
-    fuelling = 0.0 if gas.fuel_cut else 1.0
-    pressure = gas.intake_pressure
+    if not 0.0 <= load <= 1.0:
+        raise InputError(f"load: got {load:g}; must lie between 0 and 1")
+    if not speed > 0.0:
+        raise InputError(f"speed: got {speed * 30.0 / math.pi:g} rpm; the working cycle needs a speed greater than 0")
+    fuelling, delivery, pressure = 0.0 if gas.fuel_cut else 1.0, 0.0, gas.intake_pressure
     if by_compression(gas):
         fuelling *= load
-        pressure = pressure or gas.ambient_pressure * (SCAVENGE_RATIO if engine.strokes == 2 else 1.0)
+    if pressure is None and engine.strokes == 2:
+        low, full = DELIVERY["diesel" if by_compression(gas) else "spark"]
+        delivery, pressure = low + load * (full - low), SCAVENGE_RATIO * gas.exhaust_pressure
     elif pressure is None:
-        two = engine.strokes == 2
-        full = gas.ambient_pressure * (SCAVENGE_RATIO if two else 1.0)
-        low = gas.exhaust_pressure * IDLE_SCAVENGE_RATIO if two else gas.closed_throttle_pressure
-        pressure = low + load * (full - low)
-    return Conditions(speed, pressure, gas.intake_temperature, gas.exhaust_pressure, fuelling)
+        low = gas.ambient_pressure if by_compression(gas) else gas.closed_throttle_pressure
+        pressure = low + load * (gas.ambient_pressure - low)
+    return Conditions(speed, pressure, gas.intake_temperature, gas.exhaust_pressure, fuelling, delivery=delivery)
 
 
 def by_compression(gas: CycleGas) -> bool:
@@ -106,141 +93,79 @@ def tables_of(gas: CycleGas, fuelling: float = 1.0) -> GasTables:
     """Properties of what the cylinder holds; with a `heat_capacity_ratio` an ideal gas of that ratio instead."""
     fuel = fuel_of(gas)
     if gas.heat_capacity_ratio is not None:
-        heating = gas.lower_heating_value or fuel.heating_value
-        ratio = gas.air_fuel_ratio or fuel.air_needed
-        return ideal_tables(gas.gas_constant, gas.heat_capacity_ratio, gas.heat_capacity_ratio_fall, heating, ratio)
+        ratio, fall = gas.heat_capacity_ratio, gas.heat_capacity_ratio_fall
+        return ideal_tables(gas.gas_constant, ratio, fall, heating_of(gas), gas.air_fuel_ratio or fuel.air_needed)
     return gas_tables(tuple(fuel.parts.items()), fuel.evaporation, max(round(richness_of(gas, fuelling), 4), 1.0))
 
 
-def burn_of(engine: Engine, cylinder: ResolvedCylinder, at: Conditions, residual: float, heat: float) -> Burn:
-    """How the charge burns at an operating point; `residual` share of burnt gas and `heat` temperature (K) of the
-    charge when the intake closes.
-
-    Given angles are taken as they are. Otherwise a spark's burn lasts as long as the flame is slow and has burned half
-    of the fuel where the case says; a spray burns after its delay.
-    """
-    gas = cycle_gas(engine)
-    charge = _charge(engine, cylinder, at, residual, heat)
-    if by_compression(gas):
-        return _spray(gas, charge, at.late)
-    duration = gas.burn_duration or flame_duration(charge)
-    late = cylinder.burn_shift + at.late
-    if gas.burn_start is not None:
-        start = gas.burn_start
-    else:
-        half = wiebe_angle(0.5 * float(wiebe(1.0, gas.wiebe_a, gas.wiebe_m)), gas.wiebe_a, gas.wiebe_m)
-        start = gas.half_burned - half * duration
-    second = gas.second_burn_duration or duration
-    return Burn(start + late, duration, gas.wiebe_a, gas.wiebe_m, gas.second_burn_share, second, gas.second_wiebe_m)
+def heating_of(gas: CycleGas) -> float:
+    """Lower heating value, J/kg."""
+    return fuel_of(gas).heating_value if gas.lower_heating_value is None else gas.lower_heating_value
 
 
-def _spray(gas: CycleGas, charge: Charge, late: float) -> Burn:
-    delay = ignition_delay(charge, fuel_of(gas).cetane)
-    start = (gas.injection_start if gas.burn_start is None else gas.burn_start - delay) + delay + late
-    span, a, m, spray, spray_m = DIESEL_BURN
-    if gas.burn_duration is not None:
-        return Burn(start, gas.burn_duration, gas.wiebe_a, gas.wiebe_m)
-    share = 1.0 - premixed_share(charge, delay)
-    return Burn(start, span, a, m, share, spray, spray_m)
-
-
-def _charge(engine: Engine, cylinder: ResolvedCylinder, at: Conditions, residual: float, heat: float) -> Charge:
-    """The charge where its burn is about to begin, compressed from intake closing with p·V^1.33."""
-    gas = cycle_gas(engine)
-    angles = valve_angles(engine)
-    begin = gas.injection_start if by_compression(gas) else math.radians(-20.0)
-    volume = cylinder_volume(cylinder, np.array([angles[1], begin]))[0]
-    ratio = float(volume[0] / volume[1])
-    return Charge(
-        pressure=at.intake_pressure * ratio**1.33,
-        temperature=heat * ratio**0.33,
-        residual=residual,
-        richness=richness_of(gas, at.fuelling * cylinder.fuelling),
-        piston_speed=mean_piston_speed(cylinder, at.speed),
-        speed=at.speed,
-        bore=cylinder.bore,
-    )
-
-
-def valve_angles(engine: Engine) -> tuple[float, float, float, float]:
-    """Intake opens, closes, exhaust opens, closes, rad from firing top dead centre."""
-    gas = cycle_gas(engine)
-    given = (gas.intake_opens, gas.intake_closes, gas.exhaust_opens, gas.exhaust_closes)
-    usual = (math.radians(angle) for angle in VALVE_ANGLES[engine.strokes])
-    i_open, i_close, e_open, e_close = (a if a is not None else b for a, b in zip(given, usual, strict=True))
-    return i_open, i_close, e_open, e_close
-
-
-def with_burn(engine: Engine, model: CycleModel, burn: Burn | None, residual: float) -> CycleModel:
-    """The model with a burn, of which a `residual` share of burnt gas lets a part; nothing burns without one."""
-    if burn is None:
-        return model
-    share = cycle_gas(engine).combustion_efficiency
-    if share is None:
-        share = SPRAY_BURNS if model.direct else burnt_share_at_best(residual)
+def with_burn(model: CycleModel, burn: Burn, share: float) -> CycleModel:
+    """The model with a burn of a share of the fuel."""
     return model._replace(burn_table=burn.table(), burn_start=burn.start, burn_span=burn.span, burnable=share)
 
 
-def cycle_model(engine: Engine, cylinder: ResolvedCylinder, at: Conditions, exhaust: Exhaust) -> CycleModel:
-    """Numbers of one cylinder's cycle, with nothing burning yet."""
+def burnable_of(gas: CycleGas, residual: float) -> float:
+    """Share of the fuel that burns beside a share of burnt gas."""
+    if gas.combustion_efficiency is not None:
+        return gas.combustion_efficiency
+    return SPRAY_BURNS if by_compression(gas) else burnt_share_at_best(residual)
+
+
+def cycle_model(engine: Engine, cylinder: ResolvedCylinder, at: Conditions, finer: int = 1) -> CycleModel:
+    """Numbers of one cylinder's cycle, with nothing burning yet and cells `finer` times smaller than usual.
+
+    Raises InputError for valve angles that cannot be.
+    """
     gas = cycle_gas(engine)
-    geometry = _geometry(engine, cylinder)
     fuelling = at.fuelling * cylinder.fuelling
-    tables = tables_of(gas, fuelling)
-    direct = by_compression(gas)
-    fresh_fuel, enthalpy, constant = _fresh(gas, tables, at, 0.0 if direct else fuelling)
-    swept_air = at.intake_pressure * cylinder.swept_volume / (tables.r_air * at.intake_temperature)
-    angles = valve_angles(engine)
-    shares = FLOW_AREA_SHARE[engine.strokes]
+    tables, direct = tables_of(gas, fuelling), by_compression(gas)
     cycle = engine.strokes * math.pi
+    valves = valves_of(engine, gas, cylinder)
+    points = round(math.degrees(cycle) / CELL) * finer
+    track = course_of(cylinder, *valves, cycle, points)
+    fresh_fuel, enthalpy, constant, gamma = _fresh(gas, tables, at, 0.0 if direct else fuelling)
+    density = at.intake_pressure / (tables.r_air * at.intake_temperature)
+    injected = density * float(track.cubics[track.first, 0]) * richness_of(gas, fuelling) / fuel_of(gas).air_needed
     return CycleModel(
         gas=tables,
-        exhaust=exhaust,
+        exhaust=_first_exhaust(tables, fuelling > 0.0),
+        spent=Spent(0.0, 0.0, 1.0),
         burn_table=_no_burn(),
         burn_start=0.0,
         burn_span=1.0,
         burnable=0.0,
-        direct=direct,
-        fuel_limit=richness_of(gas, fuelling) / fuel_of(gas).air_needed * swept_air,
+        injected=injected if direct else 0.0,
         fresh_fuel=fresh_fuel,
         fresh_enthalpy=enthalpy,
-        fresh_constant=constant,
+        fresh_rt=constant * at.intake_temperature,
+        fresh_gamma=gamma,
+        course=track.cubics,
+        first=track.first,
+        blowdown=track.blowdown,
+        step=cycle / points,
         cycle=cycle,
         speed=at.speed,
         piston_speed=mean_piston_speed(cylinder, at.speed),
+        bore=cylinder.bore,
+        bore_factor=cylinder.bore**-0.2,
+        area=cylinder.area,
+        swept=cylinder.swept_volume,
         wall_temperature=gas.wall_temperature,
         wall_factor=gas.wall_heat_factor,
         wall_law=LAWS[gas.wall_heat_law],
+        port_factor=gas.exhaust_port_heat_factor,
         intake_pressure=at.intake_pressure,
         intake_temperature=at.intake_temperature,
         exhaust_pressure=at.exhaust_pressure,
-        intake_opens=angles[0],
-        intake_span=(angles[1] - angles[0]) % cycle,
-        exhaust_opens=angles[2],
-        exhaust_span=(angles[3] - angles[2]) % cycle,
-        intake_area=gas.intake_flow_area or shares[0] * cylinder.area,
-        exhaust_area=gas.exhaust_flow_area or shares[1] * cylinder.area,
         leak_area=gas.blow_by_area,
         crankcase_pressure=gas.ambient_pressure,
         scavenging=gas.scavenging if engine.strokes == 2 else 0.0,
-        port_mixing=PORT_MIXING * swept_air,
-        **geometry,
+        port_mixing=PORT_MIXING * density * cylinder.swept_volume,
     )
-
-
-def _geometry(engine: Engine, cylinder: ResolvedCylinder) -> dict[str, float]:
-    top_angle, top = top_dead_centre(cylinder.radius, cylinder.rod_length, cylinder.offset)
-    return {
-        "radius": cylinder.radius,
-        "rod_length": cylinder.rod_length,
-        "offset": cylinder.offset,
-        "top_angle": top_angle,
-        "top": top,
-        "bore": cylinder.bore,
-        "area": cylinder.area,
-        "clearance": cylinder.clearance_volume,
-        "swept": cylinder.swept_volume,
-    }
 
 
 @lru_cache(maxsize=1)
@@ -248,39 +173,37 @@ def _no_burn() -> np.ndarray:
     return Burn(0.0, 1.0).table()
 
 
-def _fresh(gas: CycleGas, tables: GasTables, at: Conditions, fuelling: float) -> tuple[float, float, float]:
-    """Fuel share, enthalpy and gas constant of what flows in: a share of the fuel's evaporation cools the charge, the
-    rest is taken from the port's walls."""
+def _first_exhaust(tables: GasTables, fired: bool) -> Exhaust:
+    return exhaust_at(FIRST_EXHAUST[fired], (0.0, 0.0, 1.0) if fired else (1.0, 0.0, 0.0), tables)
+
+
+def exhaust_at(temperature: float, shares: tuple[float, float, float], tables: GasTables) -> Exhaust:
+    """Gas of a temperature (K) and mass shares of air, fuel vapour and burnt gas, as it flows back."""
+    air, fuel, burnt = shares
+    t = energies(temperature, tables)
+    constant = air * tables.r_air + fuel * tables.r_fuel + burnt * t[6]
+    capacity = air * t[1] + fuel * t[3] + burnt * t[5]
+    enthalpy = air * t[0] + fuel * t[2] + burnt * t[4] + constant * temperature
+    return Exhaust(temperature, constant, 1.0 + constant / capacity, enthalpy, air, fuel, burnt)
+
+
+def temperature_of(enthalpy: float, shares: tuple[float, float, float], tables: GasTables, guess: float) -> float:
+    """Temperature (K) of a mixture by its enthalpy, J/kg; Newton's method."""
+    temperature = guess
+    for _ in range(50):
+        found = exhaust_at(temperature, shares, tables)
+        step = (enthalpy - found.enthalpy) * (found.gamma - 1.0) / (found.gamma * found.constant)
+        temperature = min(max(temperature + step, 200.0), 4000.0)
+        if abs(step) < 1e-9 * temperature:
+            break
+    return temperature
+
+
+def _fresh(gas: CycleGas, tables: GasTables, at: Conditions, fuelling: float) -> tuple[float, float, float, float]:
+    """Fuel share, enthalpy, gas constant and γ of what flows in: a share of the fuel's evaporation cools the charge,
+    the rest is taken from the port's walls."""
     ratio = richness_of(gas, fuelling) / fuel_of(gas).air_needed
     fuel = ratio / (1.0 + ratio)
-    t = energies(at.intake_temperature, tables)
-    vapour = t[2] + tables.r_fuel * at.intake_temperature
-    wet = vapour - gas.charge_cooling_share * fuel_of(gas).evaporation if gas.heat_capacity_ratio is None else vapour
-    enthalpy = (1.0 - fuel) * (t[0] + tables.r_air * at.intake_temperature) + fuel * wet
-    return fuel, float(enthalpy), (1.0 - fuel) * tables.r_air + fuel * tables.r_fuel
-
-
-def check_angles(engine: Engine, burn: Burn) -> None:
-    """Valves must open for less than two thirds of the cycle, the burn must fit while both are shut.
-
-    Raises InputError.
-    """
-    gas, cycle = cycle_gas(engine), engine.strokes * math.pi
-    i_open, i_close, e_open, e_close = valve_angles(engine)
-    for name, opens, closes in (("intake", i_open, i_close), ("exhaust", e_open, e_close)):
-        if not 0.0 < (closes - opens) % cycle < 2.0 / 3.0 * cycle:
-            raise InputError(
-                f"engine.gas.{name}_opens_deg, {name}_closes_deg: got {math.degrees(opens):g} and "
-                f"{math.degrees(closes):g} deg; must be open for more than 0 and less than two thirds of the cycle"
-            )
-    # the closing nearest before firing top dead centre, the opening nearest after it
-    shut = max((angle - 1e-12) % cycle - cycle for angle in (i_close, e_close))
-    opens = min(i_open % cycle, e_open % cycle)
-    start, end = burn.start, burn.start + burn.span
-    given = gas.burn_start is not None and gas.burn_duration is not None
-    if not shut <= start < (end if given else start + 0.5 * burn.span) <= opens:
-        raise InputError(
-            f"engine.gas.burn_start_deg, burn_duration_deg: got {math.degrees(start):g} to {math.degrees(end):g} deg; "
-            f"must lie between the last valve closing {math.degrees(shut):g} and the first exhaust opening or intake "
-            f"opening {math.degrees(opens):g} deg"
-        )
+    found = exhaust_at(at.intake_temperature, (1.0 - fuel, fuel, 0.0), tables)
+    cooling = fuel * gas.charge_cooling_share * fuel_of(gas).evaporation if gas.heat_capacity_ratio is None else 0.0
+    return fuel, found.enthalpy - cooling, found.constant, found.gamma

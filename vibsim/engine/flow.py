@@ -4,32 +4,25 @@ from __future__ import annotations
 
 import math
 
-from vibsim.jit import inner, kernel
+from vibsim.jit import inlined
 
-LINEAR = 0.995  # pressure ratio past which the flow is straight, where the square root would have no slope
+STEEPEST = 20.0  # of the flow factor near equal pressures, where the root would have no slope
+ALL_CHOKE, NONE_CHOKE = 0.486, 0.607  # critical pressure ratios at γ = 5/3 and γ = 1
 
 
-@kernel
-def flow_factor(ratio, gamma):
+@inlined
+def flow_factor(ratio, gamma, steepest=STEEPEST):
     """Mass flow over A·p/√(R·T) for a downstream over upstream pressure ratio; choked below the critical one.
 
-    One-dimensional isentropic flow (Heywood 1988, app. C, from memory); linear in the last half per cent before equal
-    pressures.
+    One-dimensional isentropic flow (Heywood 1988, app. C, from memory), at most `steepest`·(1 − ratio): with 20 that
+    is straight over the last half per cent before equal pressures.
     """
-    critical = (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))
-    if ratio <= critical:
-        return math.sqrt(gamma) * (2.0 / (gamma + 1.0)) ** (0.5 * (gamma + 1.0) / (gamma - 1.0))
-    r = min(ratio, LINEAR)
-    power = r ** (1.0 / gamma)
-    value = power * math.sqrt(2.0 * gamma / (gamma - 1.0) * (1.0 - r / power))
-    if ratio > LINEAR:
-        value *= (1.0 - ratio) / (1.0 - LINEAR)
-    return value
-
-
-@inner
-def open_area(angle, opens, span, greatest, cycle):
-    """Effective area (m²) of a valve or port that opens and shuts as a squared sine over `span` rad."""
-    past = angle - opens
-    past -= math.floor(past / cycle) * cycle
-    return greatest * math.sin(math.pi * past / span) ** 2 if past < span else 0.0
+    straight = steepest * (1.0 - ratio)
+    if ratio > 0.9 and straight * steepest < 1.75:  # surely below the root, which is above √(1.77·(1 − ratio)) there
+        return straight
+    if ratio < ALL_CHOKE or (ratio < NONE_CHOKE and ratio <= (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))):
+        value = math.sqrt(gamma) * (2.0 / (gamma + 1.0)) ** (0.5 * (gamma + 1.0) / (gamma - 1.0))
+    else:
+        power = ratio ** (1.0 / gamma)
+        value = power * math.sqrt(2.0 * gamma / (gamma - 1.0) * (1.0 - ratio / power))
+    return min(value, straight)

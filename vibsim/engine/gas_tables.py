@@ -40,7 +40,7 @@ class GasTables(NamedTuple):
 @inlined
 def energies(temperature, gas):
     """(u, cv) of air, fuel vapour and products, gas constant of products and its slope, at a temperature (K)."""
-    share = min(max((temperature - COLDEST) / STEP, 0.0), NODES - 1.001)
+    share = min(max((temperature - COLDEST) * (1.0 / STEP), 0.0), NODES - 1.001)
     node = int(share)
     rest, part = (share - node) * STEP, share - node
     t = gas.table
@@ -50,7 +50,7 @@ def energies(temperature, gas):
     u_fuel, c_fuel = t[node, U_FUEL] + rest * (t[node, C_FUEL] + 0.5 * rise), t[node, C_FUEL] + rise
     rise = (t[node + 1, C_PRODUCTS] - t[node, C_PRODUCTS]) * part
     u_products = t[node, U_PRODUCTS] + rest * (t[node, C_PRODUCTS] + 0.5 * rise)
-    slope = (t[node + 1, R_PRODUCTS] - t[node, R_PRODUCTS]) / STEP
+    slope = (t[node + 1, R_PRODUCTS] - t[node, R_PRODUCTS]) * (1.0 / STEP)
     return (
         u_air, c_air, u_fuel, c_fuel, u_products, t[node, C_PRODUCTS] + rise, t[node, R_PRODUCTS] + slope * rest, slope
     )  # fmt: skip
@@ -95,18 +95,17 @@ def _mixture(parts: dict[str, float], temperature: np.ndarray) -> np.ndarray:
 
 def _products(fuel: Fuel, richness: float, temperature: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Internal energy (n) J/kg and gas constant (n) J/kg/K of the products."""
+    moles = equilibrium(product_elements(fuel, richness), np.maximum(temperature, FROZEN), PRESSURE)
+    mass = moles @ np.array([SPECIES[name].molar_mass for name in PRODUCTS])
+    molar = np.array([enthalpy(name, temperature) for name in PRODUCTS]).T - GAS_CONSTANT * temperature[:, None]
+    return (moles * molar).sum(axis=1) / mass, GAS_CONSTANT * moles.sum(axis=1) / mass
+
+
+def product_elements(fuel: Fuel, richness: float) -> np.ndarray:
+    """Moles of ELEMENTS (5) in one mole of fuel with the air it burns in."""
     oxygen = fuel.oxygen_needed / richness
     of_air = {"O": 2.0 * oxygen, "N": 2.0 * oxygen * AIR["N2"] / AIR["O2"], "Ar": oxygen * AIR["Ar"] / AIR["O2"]}
-    elements = np.array([fuel.atoms(element) + of_air.get(element, 0.0) for element in ELEMENTS])
-    masses = np.array([SPECIES[name].molar_mass for name in PRODUCTS])
-    energy, constant = np.empty(len(temperature)), np.empty(len(temperature))
-    cold = equilibrium(elements, FROZEN, PRESSURE)
-    for n, one in enumerate(temperature):
-        moles = equilibrium(elements, float(one), PRESSURE) if one > FROZEN else cold
-        at = np.array([one])
-        molar = np.array([enthalpy(name, at)[0] for name in PRODUCTS]) - GAS_CONSTANT * one
-        energy[n], constant[n] = moles @ molar / (moles @ masses), GAS_CONSTANT * moles.sum() / (moles @ masses)
-    return energy, constant
+    return np.array([fuel.atoms(element) + of_air.get(element, 0.0) for element in ELEMENTS])
 
 
 def _integrated(energy: np.ndarray, capacity: np.ndarray) -> np.ndarray:
@@ -120,9 +119,10 @@ def _integrated(energy: np.ndarray, capacity: np.ndarray) -> np.ndarray:
 def ideal_tables(constant: float, ratio: float, fall: float, heating: float, air_fuel_ratio: float) -> GasTables:
     """Tables of one ideal gas for air, fuel and products alike: a ratio of heat capacities at 300 K that falls linearly
     with temperature, γ = γ₀ − k·(T − 300 K) (Gatowski et al. 1984, SAE 841359, from memory); the fuel holds its heating
-    value (J/kg)."""
+    value (J/kg), as a liquid too."""
     temperature = COLDEST + STEP * np.arange(NODES)
     capacity = constant / np.maximum(ratio - fall * (temperature - 300.0) - 1.0, 0.05)
     energy = _integrated(np.zeros(NODES), capacity)
     table = np.column_stack([energy, capacity, energy + heating, capacity, energy, capacity, np.full(NODES, constant)])
-    return GasTables(table, constant, constant, air_fuel_ratio, heating)
+    entering = float(np.interp(REFERENCE, temperature, energy)) + constant * REFERENCE
+    return GasTables(table, constant, constant, air_fuel_ratio, heating + entering)

@@ -158,6 +158,9 @@ class CycleGas(Table):
     wall_temperature: Annotated[float, u.TEMPERATURE, Field(gt=150, lt=1500)] = 440.0
     wall_heat_law: Literal["woschni", "hohenberg"] = "woschni"
     wall_heat_factor: Annotated[float, Field(ge=0, le=10, description="times the law's coefficient")] = 1.0
+    exhaust_port_heat_factor: Annotated[
+        float, Field(ge=0, le=10, description="times the coefficient in the exhaust port; 0 lets none out")
+    ] = 1.0
     intake_opens: Annotated[float | None, u.ANGLE] = None
     intake_closes: Annotated[float | None, u.ANGLE] = None
     exhaust_opens: Annotated[float | None, u.ANGLE] = None
