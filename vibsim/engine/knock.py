@@ -24,10 +24,10 @@ LATEST = math.radians(25.0)
 CLOSE = math.radians(0.02)
 POINTS = 400
 
+EndGas = tuple[np.ndarray, np.ndarray, np.ndarray]
 
-def delay_integral(
-    angle: np.ndarray, pressure: np.ndarray, temperature: np.ndarray, speed: float, octane: float
-) -> float:
+
+def delay_integral(course: EndGas, speed: float, octane: float) -> float:
     """∫ dt/τ over the `course` of the end gas, angles (n) rad, pressures (n) Pa and temperatures (n) K, at a speed
     (rad/s); 1 where it would ignite by itself (Livengood & Wu 1955, from memory).
 
@@ -39,7 +39,7 @@ def delay_integral(
     return float(np.trapezoid(1.0 / tau, angle) / speed)
 
 
-def end_gas(engine: Engine, cycle: Cycle) -> Course:
+def end_gas(engine: Engine, cycle: Cycle) -> EndGas:
     """Angles (n) rad from valves shut to the last of the end gas, pressures (n) Pa and its temperatures (n) K,
     compressed without loss from the mean state at valves shut (derived: ∫ c_p dT/T = R·ln p)."""
     assert cycle.burn is not None
