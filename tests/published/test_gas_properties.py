@@ -83,7 +83,7 @@ def test_a_blend_lies_between():
 def test_tables_against_the_library(richness):
     """Energy between nodes: linear heat capacity over 25 K leaves 1e-4 of cv·T where the capacity bends."""
     fuel = FUELS["petrol"]
-    tables = gas_tables(tuple(fuel.parts.items()), fuel.evaporation, richness)
+    tables = gas_tables(tuple(fuel.parts.items()), fuel.evaporation, richness, 1)
     air = solution(AIR)
     products = solution(PRODUCTS)
     burning = max(richness, 1.0)
@@ -103,7 +103,8 @@ def test_tables_against_the_library(richness):
                 0.5 * oxygen * AIR["Ar"] / AIR["O2"],
             ]
         )
-        products.TPX = temperature, 30e5, equilibrium(elements, np.array([hot]), 30e5)[0]
+        pressure = 20e5 * (hot / 2600.0) ** 4.7
+        products.TPX = temperature, pressure, equilibrium(elements, np.array([hot]), pressure)[0]
         assert found[4] == pytest.approx(products.int_energy_mass, abs=2e-4 * 3e6)
         assert found[6] == pytest.approx(cantera.gas_constant / products.mean_molecular_weight, rel=1e-4)
 
@@ -112,7 +113,7 @@ def test_burning_at_constant_volume_gives_the_heating_value():
     """Energy is conserved by changing substance: at 298 K the products hold less by the heating value (less the work of
     the gas that forms, a per cent)."""
     fuel = FUELS["petrol"]
-    tables = gas_tables(tuple(fuel.parts.items()), fuel.evaporation, 1.0)
+    tables = gas_tables(tuple(fuel.parts.items()), fuel.evaporation, 1.0, 1)
     u_air, _, u_fuel, _, u_products, *_ = energies(298.15, tables)
     released = u_fuel + tables.air_per_fuel * u_air - (1.0 + tables.air_per_fuel) * u_products
     assert released == pytest.approx(fuel.heating_value + fuel.evaporation, rel=0.01)

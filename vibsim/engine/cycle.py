@@ -9,28 +9,10 @@ import numpy as np
 
 from vibsim.engine.burn import Burn
 from vibsim.engine.course import shut_span
-from vibsim.engine.cycle_rates import (
-    AIR_,
-    BURNED,
-    FRESH,
-    FUEL_,
-    GROSS,
-    H_IN,
-    H_OUT,
-    LEAK,
-    T_,
-    WALL,
-    WORK,
-)
-from vibsim.engine.cycle_setup import (
-    Conditions,
-    burnable_of,
-    conditions_of,
-    cycle_gas,
-    cycle_model,
-    heating_of,
-)
+from vibsim.engine.cycle_rates import AIR_, BURNED, FRESH, FUEL_, GROSS, H_IN, H_OUT, LEAK, T_, WALL, WORK
+from vibsim.engine.cycle_setup import Conditions, burnable_of, conditions_of, cycle_gas, cycle_model, heating_of
 from vibsim.engine.cycle_solver import BurnRule, RepeatedCycle
+from vibsim.engine.gas_tables import GasTables
 from vibsim.engine.ignition import Trapped, ignition_of
 from vibsim.engine.layout import ResolvedCylinder
 from vibsim.engine.valve_timing import valves_of
@@ -45,10 +27,11 @@ class Cycle:
     in J and kg per cycle.
 
     `work` net, `gross_work` of compression and expansion alone, `scavenge_work` of the ideal pump that delivers a
-    two-stroke's charge, taken off the first; `fresh_mass` what came in, `air_mass` of it air;
-    `fuel_mass` supplied, `burned_mass` of it burned; `exhaust_mass` out less back, with `valve_temperature` (K) of what
-    leaves the cylinder, `exhaust_temperature` of it past the port, whose walls take `port_heat`; `trapped_*` as the
-    valves have shut, `residual_share` of it burnt gas; `conditions` and `burn` it ran with.
+    two-stroke's charge, taken off the first; `fresh_mass` what came in, `air_mass` of it air; `fuel_mass` supplied,
+    `burned_mass` of it burned; `exhaust_mass` out less back, `exhaust_air` and `exhaust_fuel` of it unburnt, with
+    `valve_temperature` (K) of what leaves the cylinder, `exhaust_temperature` of it past the port, whose walls take
+    `port_heat`; `trapped_*` as the valves have shut (`valves_shut` rad), `residual_share` of it burnt gas; `gas`
+    properties, `conditions` and `burn` it ran with.
     """
 
     angle: np.ndarray
@@ -71,6 +54,8 @@ class Cycle:
     burned_mass: float
     leak_mass: float
     exhaust_mass: float
+    exhaust_air: float
+    exhaust_fuel: float
     exhaust_temperature: float
     valve_temperature: float
     trapped_mass: float
@@ -80,7 +65,7 @@ class Cycle:
     trapped_pressure: float
     residual_share: float
     valves_shut: float
-    fuelling: float
+    gas: GasTables
     swept_volume: float
     cycles: int
     conditions: Conditions
@@ -88,20 +73,9 @@ class Cycle:
 
     @cached_property
     def _peak(self) -> tuple[float, float]:
-        """Greatest pressure and its angle on the cubics between nodes."""
-        n = int(self.pressure[:-1].argmax())
-        found = [(float(self.pressure[n]), float(self.angle[n]))]
-        h = float(self.angle[1])
-        for low in (n - 1, n):
-            a, b = self.pressure[low % len(self.pressure[:-1])], self.pressure[low % len(self.pressure[:-1]) + 1]
-            sa, sb = h * self.pressure_slope[low], h * self.pressure_slope[low + 1]
-            rise = b - a
-            for t in np.roots([3.0 * (sa + sb - 2.0 * rise), 2.0 * (3.0 * rise - 2.0 * sa - sb), sa]):
-                if abs(t.imag) < 1e-12 and 0.0 <= t.real <= 1.0:
-                    t = t.real
-                    value = a + t * (sa + t * (3.0 * rise - 2.0 * sa - sb + t * (sa + sb - 2.0 * rise)))
-                    found.append((float(value), (low + t) * h))
-        return max(found)
+        """Greatest pressure (Pa) and its angle (rad) on the cubics between nodes."""
+        n, h = int(self.pressure[:-1].argmax()), float(self.angle[1])
+        return max(_greatest(self.pressure, h * self.pressure_slope, low, h) for low in (n - 1, n))
 
     @property
     def peak_pressure(self) -> float:
@@ -138,6 +112,16 @@ class Cycle:
         return self.work / self.fuel_heat if self.fuel_heat else 0.0
 
 
+def _greatest(values: np.ndarray, slopes: np.ndarray, low: int, h: float) -> tuple[float, float]:
+    """Greatest value and its place on the cubic from node `low` (n + 1, periodic) to the next; slopes per node."""
+    first = low % (len(values) - 1)
+    (a, b), (left, right) = values[first : first + 2], slopes[first : first + 2]
+    square, cube = 3.0 * (b - a) - 2.0 * left - right, left + right - 2.0 * (b - a)
+    turns = np.roots([3.0 * cube, 2.0 * square, left])
+    at = [0.0, 1.0, *(float(t.real) for t in turns if abs(t.imag) < 1e-12 and 0.0 < t.real < 1.0)]
+    return max((float(a + t * (left + t * (square + t * cube))), (low + t) * h) for t in at)
+
+
 def solve_cycle(engine: Engine, cylinder: ResolvedCylinder, speed: float, load: float) -> Cycle:
     """Converged cycle of one cylinder at crank speed (rad/s) and load (0 to 1); see `solve_at`."""
     return solve_at(engine, cylinder, conditions_of(engine, speed, load))
@@ -162,7 +146,7 @@ def _solve(engine: Engine, cylinder: ResolvedCylinder, at: Conditions, finer: in
     fill = cycle_gas(engine).ambient_pressure * cylinder.swept_volume / model.fresh_rt
     repeated = RepeatedCycle(model, _burn_rule(engine, cylinder, at), at.delivery * fill)
     repeated.converge()
-    return collect(engine, repeated, at, at.fuelling * cylinder.fuelling)
+    return collect(engine, repeated, at)
 
 
 def _burn_rule(engine: Engine, cylinder: ResolvedCylinder, at: Conditions) -> BurnRule | None:
@@ -179,22 +163,35 @@ def _burn_rule(engine: Engine, cylinder: ResolvedCylinder, at: Conditions) -> Bu
     return rule
 
 
-def collect(engine: Engine, repeated: RepeatedCycle, at: Conditions, fuelling: float) -> Cycle:
+def _slopes(repeated: RepeatedCycle) -> np.ndarray:
+    """dp/dθ (n + 1) at the nodes; while it burns, evenly over each cell, that of the parabola through neighbours."""
+    model, out = repeated.model, repeated.out
+    pressure, found = out[:-1, 0], out[:, 1].copy()
+    central = (np.roll(pressure, -1) - np.roll(pressure, 1)) / (2.0 * model.step)
+    past = (model.step * (np.arange(repeated.points) + 1.0) - model.burn_start) % model.cycle
+    burning = (past <= model.burn_span + 2.0 * model.step) & (model.burnable > 0.0)
+    found[:-1] = np.where(burning, central, found[:-1])
+    found[-1] = found[0]
+    return found
+
+
+def collect(engine: Engine, repeated: RepeatedCycle, at: Conditions) -> Cycle:
     """What a converged cycle gave."""
     model, sums, out = repeated.model, repeated.sums, repeated.out
     out[-1] = out[0]
-    mass = out[:, 3:].sum(axis=1)
-    for array in (out, mass):
+    mass, slopes = out[:, 3:].sum(axis=1), _slopes(repeated)
+    for array in (out, mass, slopes):
         array.setflags(write=False)
     fresh = float(sums[FRESH])
     fuel = model.injected + fresh * model.fresh_fuel
     trapped = repeated.trapped()
     leaving, manifold = repeated.leaving, model.exhaust
+    out_less_back = repeated.exhaust_out - repeated.exhaust_back
     pumped = repeated.scavenge_work(cycle_gas(engine).ambient_pressure)
     return Cycle(
         angle=np.linspace(0.0, model.cycle, repeated.points + 1),
         pressure=out[:, 0],
-        pressure_slope=out[:, 1],
+        pressure_slope=slopes,
         temperature=out[:, 2],
         mass=mass,
         burnt=out[:, 5],
@@ -211,7 +208,9 @@ def collect(engine: Engine, repeated: RepeatedCycle, at: Conditions, fuelling: f
         fuel_mass=fuel,
         burned_mass=float(sums[BURNED]),
         leak_mass=float(sums[LEAK]),
-        exhaust_mass=repeated.exhaust_out - repeated.exhaust_back,
+        exhaust_mass=out_less_back,
+        exhaust_air=out_less_back * leaving.air,
+        exhaust_fuel=out_less_back * leaving.fuel,
         exhaust_temperature=manifold.temperature,
         valve_temperature=leaving.temperature,
         trapped_mass=repeated.mass,
@@ -221,7 +220,7 @@ def collect(engine: Engine, repeated: RepeatedCycle, at: Conditions, fuelling: f
         trapped_pressure=trapped.pressure,
         residual_share=trapped.residual,
         valves_shut=model.first * model.step,
-        fuelling=fuelling,
+        gas=model.gas,
         swept_volume=model.swept,
         cycles=repeated.cycles,
         conditions=at,

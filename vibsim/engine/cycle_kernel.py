@@ -112,26 +112,27 @@ def _burning_share(angle, h, model):
 
 @inner
 def _pace(cell, y, model):
-    """How many steps a cell needs so that flow through open valves stays within the stable range, and how steep the
-    flow may be for that near equal pressures: there more steps than usual would only tell how fast they level."""
+    """Whether a valve is open in a cell; how many steps it needs so that flow stays within the stable range, and how
+    steep the flow may be for that near equal pressures: more steps there would only tell how fast they level."""
     c, after = model.course, (cell + 1) % model.course.shape[0]
     area = max(c[cell, 4] + c[cell, 8], c[after, 4] + c[after, 8])
     if area <= 0.0:
-        return 1, STEEPEST
+        return False, 1, STEEPEST
     speed_of_gas = math.sqrt(287.0 * max(y[T_], model.intake_temperature))
     rate = 1.4 * speed_of_gas * area * model.step / (c[cell, 0] * model.speed * STIFFNESS)
     count = max(min(math.ceil(rate * STEEPEST), USUAL_SUBSTEPS), math.ceil(rate * CHOKED))
-    return min(count, MOST_SUBSTEPS), min(count / rate, STEEPEST)
+    return True, min(count, MOST_SUBSTEPS), min(count / rate, STEEPEST)
 
 
 @inner
-def _feed(angle, h, y, burn_mass, model):
-    """Fuel burning and injected per rad over a step h; what has left the cylinder cannot burn."""
+def _feed(angle, h, flowing, y, burn_mass, model):
+    """Fuel burning and injected per rad over a step h; what has left the cylinder cannot burn, nor quite all while gas
+    is flowing out."""
     if burn_mass <= 0.0 and model.injected <= 0.0:
         return 0.0, 0.0
-    share = _burning_share(angle, h, model) / h
+    share, most = _burning_share(angle, h, model) / h, (0.9 if flowing or model.leak_area > 0.0 else 1.0) / h
     inject = share * model.injected
-    there = min(inject + 0.9 * y[FUEL_] / h, 0.9 * y[AIR_] / (model.gas.air_per_fuel * h))
+    there = min(inject + most * y[FUEL_], most * y[AIR_] / model.gas.air_per_fuel)
     return max(min(share * burn_mass, there), 0.0), inject
 
 
@@ -174,13 +175,13 @@ def run_cycle(model, y, out, sums, trial, k):
     for n in range(points):
         cell = (model.first + n) % points
         angle = cell * model.step
-        count, steepest = _pace(cell, y, model)
+        flowing, count, steepest = _pace(cell, y, model)
         hot = (angle - model.burn_start) % model.cycle < math.pi
         gross = cell + 1.0 <= closed or cell >= points - closed
         out[cell, 2], out[cell, 3], out[cell, 4], out[cell, 5] = y[T_], y[AIR_], y[FUEL_], y[BURNT_]
         h = model.step / count
         for j in range(count):
-            burn, inject = _feed(angle + j * h, h, y, burn_mass, model)
+            burn, inject = _feed(angle + j * h, h, flowing, y, burn_mass, model)
             feed = (burn, inject, STIFFNESS / h, steepest, hot, gross)
             pressure, slope = _step(cell, j / count, 1.0 / count, y, feed, shut, model, trial, k, sums)
             if j == 0:

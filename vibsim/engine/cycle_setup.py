@@ -12,7 +12,7 @@ from vibsim.engine.burn import Burn, burnt_share_at_best
 from vibsim.engine.course import course_of
 from vibsim.engine.cycle_kernel import CycleModel, Exhaust, Spent
 from vibsim.engine.fuels import Fuel, fuel_named
-from vibsim.engine.gas_tables import GasTables, energies, gas_tables, ideal_tables
+from vibsim.engine.gas_tables import GasTables, energies, ideal_tables, tables_between
 from vibsim.engine.layout import ResolvedCylinder
 from vibsim.engine.valve_timing import valves_of
 from vibsim.engine.volume import mean_piston_speed
@@ -28,6 +28,7 @@ SPRAY_BURNS = 0.99  # of the fuel; common practice
 PORT_MIXING = 0.01  # of the air that fills the swept volume
 FIRST_EXHAUST = {True: 1100.0, False: 400.0}  # K, before a cycle has been run, fired or not
 CELL = 1.0  # degrees
+BURNING_RISE, BURNING_POWER = 2.7, 1.3  # pressure where it is hottest: 2.7·p·r^1.3; common practice
 
 
 @dataclass(frozen=True)
@@ -89,13 +90,14 @@ def richness_of(gas: CycleGas, fuelling: float = 1.0) -> float:
     return fuelling * (DIESEL_RICHNESS if by_compression(gas) else 1.0)
 
 
-def tables_of(gas: CycleGas, fuelling: float = 1.0) -> GasTables:
-    """Properties of what the cylinder holds; with a `heat_capacity_ratio` an ideal gas of that ratio instead."""
+def tables_of(gas: CycleGas, fuelling: float, hot: float) -> GasTables:
+    """Properties of what the cylinder holds, with a pressure (Pa) where it is hottest; with a `heat_capacity_ratio` an
+    ideal gas of that ratio instead."""
     fuel = fuel_of(gas)
     if gas.heat_capacity_ratio is not None:
         ratio, fall = gas.heat_capacity_ratio, gas.heat_capacity_ratio_fall
         return ideal_tables(gas.gas_constant, ratio, fall, heating_of(gas), gas.air_fuel_ratio or fuel.air_needed)
-    return gas_tables(tuple(fuel.parts.items()), fuel.evaporation, max(round(richness_of(gas, fuelling), 4), 1.0))
+    return tables_between(fuel, max(round(richness_of(gas, fuelling), 4), 1.0), hot)
 
 
 def heating_of(gas: CycleGas) -> float:
@@ -122,7 +124,9 @@ def cycle_model(engine: Engine, cylinder: ResolvedCylinder, at: Conditions, fine
     """
     gas = cycle_gas(engine)
     fuelling = at.fuelling * cylinder.fuelling
-    tables, direct = tables_of(gas, fuelling), by_compression(gas)
+    assert cylinder.compression_ratio is not None
+    hot = BURNING_RISE * at.intake_pressure * cylinder.compression_ratio**BURNING_POWER
+    tables, direct = tables_of(gas, fuelling, hot), by_compression(gas)
     cycle = engine.strokes * math.pi
     valves = valves_of(engine, gas, cylinder)
     points = round(math.degrees(cycle) / CELL) * finer

@@ -14,14 +14,14 @@ CLOSE = 1e-10
 ATOMS = np.array([[SPECIES[name].atoms.get(element, 0) for name in PRODUCTS] for element in ELEMENTS], dtype=float)
 
 
-def equilibrium(elements: np.ndarray, temperature: np.ndarray, pressure: float) -> np.ndarray:
-    """Moles of PRODUCTS (n, 11) that atoms of ELEMENTS (5, mol) make up at temperatures (n) K and a pressure (Pa).
+def equilibrium(elements: np.ndarray, temperature: np.ndarray, pressure: np.ndarray | float) -> np.ndarray:
+    """Moles of PRODUCTS (n, 11) that atoms of ELEMENTS (5, mol) make up at temperatures (n) K and pressures (n) Pa.
 
     Newton's method on the Gibbs energy with element potentials in logarithms of moles (Gordon & McBride 1994, NASA
     RP-1311, section 2, from memory), all temperatures at once. Raises VibsimError when it does not close.
     """
     gibbs = np.array([enthalpy(name, temperature) - temperature * entropy(name, temperature) for name in PRODUCTS])
-    potential = (gibbs / (GAS_CONSTANT * temperature)).T + np.log(pressure / STANDARD)
+    potential = (gibbs / (GAS_CONSTANT * temperature) + np.log(pressure / STANDARD)).T
     present = elements > 0.0
     atoms, wanted = ATOMS[present], elements[present]
     possible = ~np.any(ATOMS[~present] > 0.0, axis=0)

@@ -2,12 +2,14 @@
 
 Three substances: air, fuel vapour, and the products of their burning at the mixture's own richness (never leaner than
 stoichiometric: what air is over stays air). Energies hold the heat of formation, so burning is a change of substance
-and needs no heating value. Products are in equilibrium at 30 bar above 1600 K, frozen at that composition below: the
-dissociation at other pressures of a working cycle moves their energy by a per cent or two of the heat released.
+and needs no heating value. Products are in equilibrium above 1600 K, at pressures that fall with the temperature as
+they do in expansion from a `hot` pressure at 2600 K, and frozen below: against equilibrium at the pressure of the
+moment that is good to about a per cent of the heat released (tests/references/test_cycle_gas.py).
 """
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -19,7 +21,9 @@ from vibsim.engine.species import GAS_CONSTANT, REFERENCE, SPECIES, enthalpy
 from vibsim.jit import inlined
 
 COLDEST, STEP, NODES = 200.0, 25.0, 153  # up to 4000 K
-FROZEN, PRESSURE = 1600.0, 30e5  # K, Pa
+FROZEN = 1600.0  # K
+HOT, EXPANSION = 2600.0, 4.7  # K; power of T that p goes with in expansion, n/(n − 1) of a polytropic n of 1.27
+LEVEL = 10e5  # Pa, hot pressure of tables at level 0; each level doubles it
 SLOPE = 0.5  # K, for heat capacities along the equilibrium
 # columns of the table
 U_AIR, C_AIR, U_FUEL, C_FUEL, U_PRODUCTS, C_PRODUCTS, R_PRODUCTS = range(7)
@@ -57,18 +61,18 @@ def energies(temperature, gas):
 
 
 @lru_cache(maxsize=64)
-def gas_tables(parts: tuple[tuple[str, float], ...], evaporation: float, richness: float) -> GasTables:
-    """Tables of a fuel given by its mole shares, burning at an equivalence ratio (of fuel to air)."""
+def gas_tables(parts: tuple[tuple[str, float], ...], evaporation: float, richness: float, level: int) -> GasTables:
+    """Tables of a fuel given by its mole shares, burning at an equivalence ratio and a level of pressure."""
     fuel = Fuel(dict(parts), 1.0, evaporation)
     burning = max(richness, 1.0)
     temperature = COLDEST + STEP * np.arange(NODES)
     table = np.empty((NODES, 7))
     table[:, U_AIR : C_AIR + 1] = _mixture(AIR, temperature)
     table[:, U_FUEL : C_FUEL + 1] = _mixture(fuel.parts, temperature)
-    energy, r_products = _products(fuel, burning, temperature)
+    energy, r_products = _products(fuel, burning, temperature, level)
     table[:, U_PRODUCTS], table[:, R_PRODUCTS] = energy, r_products
-    warmer = _products(fuel, burning, temperature + SLOPE)[0]
-    table[:, C_PRODUCTS] = (warmer - _products(fuel, burning, temperature - SLOPE)[0]) / (2.0 * SLOPE)
+    warmer, colder = (_products(fuel, burning, temperature + by, level)[0] for by in (SLOPE, -SLOPE))
+    table[:, C_PRODUCTS] = (warmer - colder) / (2.0 * SLOPE)
     for u, c in ((U_AIR, C_AIR), (U_FUEL, C_FUEL), (U_PRODUCTS, C_PRODUCTS)):
         table[:, u] = _integrated(table[:, u], table[:, c])
     at = np.array([REFERENCE])
@@ -82,6 +86,14 @@ def gas_tables(parts: tuple[tuple[str, float], ...], evaporation: float, richnes
     )
 
 
+def tables_between(fuel: Fuel, richness: float, hot: float) -> GasTables:
+    """Tables at a hot pressure (Pa), between those of the two levels next to it by its logarithm."""
+    place = min(max(math.log2(hot / LEVEL), -3.0), 8.0)
+    level = math.floor(place)
+    lower, upper = (gas_tables(tuple(fuel.parts.items()), fuel.evaporation, richness, n) for n in (level, level + 1))
+    return lower._replace(table=lower.table + (place - level) * (upper.table - lower.table))
+
+
 def _mixture(parts: dict[str, float], temperature: np.ndarray) -> np.ndarray:
     """Internal energy and heat capacity (n, 2) per mass of an unchanging mixture."""
 
@@ -93,12 +105,19 @@ def _mixture(parts: dict[str, float], temperature: np.ndarray) -> np.ndarray:
     return np.column_stack([energy(temperature), slope])
 
 
-def _products(fuel: Fuel, richness: float, temperature: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _products(fuel: Fuel, richness: float, temperature: np.ndarray, level: int) -> tuple[np.ndarray, np.ndarray]:
     """Internal energy (n) J/kg and gas constant (n) J/kg/K of the products."""
-    moles = equilibrium(product_elements(fuel, richness), np.maximum(temperature, FROZEN), PRESSURE)
+    moles = product_moles(fuel, richness, temperature, level)
     mass = moles @ np.array([SPECIES[name].molar_mass for name in PRODUCTS])
     molar = np.array([enthalpy(name, temperature) for name in PRODUCTS]).T - GAS_CONSTANT * temperature[:, None]
     return (moles * molar).sum(axis=1) / mass, GAS_CONSTANT * moles.sum(axis=1) / mass
+
+
+def product_moles(fuel: Fuel, richness: float, temperature: np.ndarray, level: int) -> np.ndarray:
+    """Moles of PRODUCTS (n, 11) from one mole of fuel at temperatures (n) K."""
+    reacting = np.maximum(temperature, FROZEN)
+    pressure = LEVEL * 2.0**level * (reacting / HOT) ** EXPANSION
+    return equilibrium(product_elements(fuel, richness), reacting, pressure)
 
 
 def product_elements(fuel: Fuel, richness: float) -> np.ndarray:

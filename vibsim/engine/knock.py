@@ -12,7 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from vibsim.engine.cycle import Cycle, solve_at
-from vibsim.engine.cycle_setup import Conditions, cycle_gas, fuel_of, tables_of
+from vibsim.engine.cycle_setup import Conditions, cycle_gas, fuel_of
 from vibsim.engine.gas_tables import C_AIR, C_FUEL, C_PRODUCTS, COLDEST, NODES, R_PRODUCTS, STEP, GasTables
 from vibsim.engine.layout import ResolvedCylinder
 from vibsim.inputs.models import Engine
@@ -39,7 +39,7 @@ def delay_integral(course: EndGas, speed: float, octane: float) -> float:
     return float(np.trapezoid(1.0 / tau, angle) / speed)
 
 
-def end_gas(engine: Engine, cycle: Cycle) -> EndGas:
+def end_gas(cycle: Cycle) -> EndGas:
     """Angles (n) rad from valves shut to the last of the end gas, pressures (n) Pa and its temperatures (n) K,
     compressed without loss from the mean state at valves shut (derived: ∫ c_p dT/T = R·ln p)."""
     assert cycle.burn is not None
@@ -50,9 +50,8 @@ def end_gas(engine: Engine, cycle: Cycle) -> EndGas:
     pressure = np.interp(angle, cycle.angle, cycle.pressure, period=period)
     air, fuel = cycle.trapped_air / cycle.trapped_mass, cycle.trapped_fuel / cycle.trapped_mass
     shares = np.array([air, fuel, 1.0 - air - fuel])
-    tables = tables_of(cycle_gas(engine), cycle.fuelling)
     rise = np.log(pressure / pressure[0])
-    return angle, pressure, isentropic_temperature(cycle.trapped_temperature, rise, shares, tables)
+    return angle, pressure, isentropic_temperature(cycle.trapped_temperature, rise, shares, cycle.gas)
 
 
 def isentropic_temperature(start: float, rise: np.ndarray, shares: np.ndarray, tables: GasTables) -> np.ndarray:
@@ -76,7 +75,7 @@ def octane_margin(engine: Engine, cycle: Cycle) -> float:
     octane = octane_of(engine)
     if not octane or cycle.burn is None:
         return math.inf
-    integral = delay_integral(end_gas(engine, cycle), cycle.conditions.speed, octane)
+    integral = delay_integral(end_gas(cycle), cycle.conditions.speed, octane)
     return octane - octane * integral ** (1.0 / OCTANE_POWER)
 
 

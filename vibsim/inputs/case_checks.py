@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from vibsim.inputs.cycle_checks import check_cycle_gas
 from vibsim.inputs.units import GREATEST
 
 Report = Callable[[tuple[str | int, ...], Any, str], None]
@@ -262,6 +263,8 @@ def _check_gas(engine: dict[str, Any], gas: dict[str, Any], report: Report) -> N
                 report(("engine", "gas", key), f"{math.degrees(angle):g} deg", f"must lie between {span}")
     if source == "trace":
         _check_trace_files(gas, cylinders, report)
+    if source == "cycle":
+        check_cycle_gas(gas, engine.get("strokes", 4), report)
 
 
 def _check_trace_files(gas: dict[str, Any], cylinders: list[dict], report: Report) -> None:
