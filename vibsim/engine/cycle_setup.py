@@ -27,7 +27,7 @@ DIESEL_RICHNESS = 0.72  # of stoichiometric at full load, short of smoke; common
 SPRAY_BURNS = 0.99  # of the fuel; common practice
 PORT_MIXING = 0.01  # of the air that fills the swept volume
 FIRST_EXHAUST = {True: 1100.0, False: 400.0}  # K, before a cycle has been run, fired or not
-CELL = 1.0  # degrees
+CELLS = 360  # of a cycle
 BURNING_RISE, BURNING_POWER = 2.7, 1.3  # pressure where it is hottest: 2.7·p·r^1.3; common practice
 
 
@@ -129,8 +129,7 @@ def cycle_model(engine: Engine, cylinder: ResolvedCylinder, at: Conditions, fine
     tables, direct = tables_of(gas, fuelling, hot), by_compression(gas)
     cycle = engine.strokes * math.pi
     valves = valves_of(engine, gas, cylinder)
-    points = round(math.degrees(cycle) / CELL) * finer
-    track = course_of(cylinder, *valves, cycle, points)
+    track = course_of(cylinder, *valves, cycle, CELLS * finer)
     fresh_fuel, enthalpy, constant, gamma = _fresh(gas, tables, at, 0.0 if direct else fuelling)
     density = at.intake_pressure / (tables.r_air * at.intake_temperature)
     injected = density * float(track.cubics[track.first, 0]) * richness_of(gas, fuelling) / fuel_of(gas).air_needed
@@ -150,7 +149,7 @@ def cycle_model(engine: Engine, cylinder: ResolvedCylinder, at: Conditions, fine
         course=track.cubics,
         first=track.first,
         blowdown=track.blowdown,
-        step=cycle / points,
+        step=cycle / (CELLS * finer),
         cycle=cycle,
         speed=at.speed,
         piston_speed=mean_piston_speed(cylinder, at.speed),
@@ -191,16 +190,16 @@ def exhaust_at(temperature: float, shares: tuple[float, float, float], tables: G
     return Exhaust(temperature, constant, 1.0 + constant / capacity, enthalpy, air, fuel, burnt)
 
 
-def temperature_of(enthalpy: float, shares: tuple[float, float, float], tables: GasTables, guess: float) -> float:
-    """Temperature (K) of a mixture by its enthalpy, J/kg; Newton's method."""
+def exhaust_of(enthalpy: float, shares: tuple[float, float, float], tables: GasTables, guess: float) -> Exhaust:
+    """Gas of an enthalpy (J/kg) and mass shares, from a guessed temperature (K); Newton's method."""
     temperature = guess
     for _ in range(50):
         found = exhaust_at(temperature, shares, tables)
         step = (enthalpy - found.enthalpy) * (found.gamma - 1.0) / (found.gamma * found.constant)
-        temperature = min(max(temperature + step, 200.0), 4000.0)
-        if abs(step) < 1e-9 * temperature:
+        if abs(step) < 1e-8 * temperature:
             break
-    return temperature
+        temperature = min(max(temperature + step, 200.0), 4000.0)
+    return found
 
 
 def _fresh(gas: CycleGas, tables: GasTables, at: Conditions, fuelling: float) -> tuple[float, float, float, float]:

@@ -26,7 +26,7 @@ from vibsim.engine.cycle_rates import (
     X_FUEL,
     X_HEAT,
 )
-from vibsim.engine.cycle_setup import exhaust_at, temperature_of, with_burn
+from vibsim.engine.cycle_setup import exhaust_at, exhaust_of, with_burn
 from vibsim.engine.exhaust_port import cooled_share
 from vibsim.engine.ignition import Trapped
 from vibsim.engine.periodic import Anderson
@@ -169,8 +169,8 @@ class RepeatedCycle:
             return model.exhaust
         air, fuel, burnt = (float(self.sums[c]) / out for c in (X_AIR, X_FUEL, X_BURNT))
         shares, guess = (air, fuel, burnt), self.leaving.temperature
-        at_valve = temperature_of(float(self.sums[X_HEAT]) / out, shares, model.gas, guess)
-        self.leaving = exhaust_at(at_valve, shares, model.gas)
+        self.leaving = exhaust_of(float(self.sums[X_HEAT]) / out, shares, model.gas, guess)
+        at_valve = self.leaving.temperature
         if model.port_factor == 0.0:
             return self.leaving
         capacity = self.leaving.gamma / (self.leaving.gamma - 1.0) * self.leaving.constant
