@@ -38,6 +38,7 @@ from rich.table import Table
 from scipy.integrate import solve_ivp
 
 from benchmarks.figure import Figure, ratio
+from benchmarks.gas import gas_figures
 from benchmarks.layouts import layout_figures
 from benchmarks.numpy_rhs import right_hand_side
 from vibsim.inputs.loader import load_case
@@ -268,7 +269,8 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="shorter runs, fewer repeats")
     options = parser.parse_args()
     effort, load = QUICK if options.quick else FULL, os.getloadavg()[0]
-    figures = solver_figures(effort) + layout_figures(effort.repeats) + command_figures(effort)
+    figures = solver_figures(effort) + gas_figures(DEMO, effort.repeats)
+    figures += layout_figures(effort.repeats) + command_figures(effort)
     Console(width=WIDTH).print(table(figures, effort, load))
     if options.json:
         options.json.write_text(as_json(figures), encoding="utf-8")

@@ -21,7 +21,7 @@ from vibsim.inputs.models import Engine
 KEPT_CYCLES = 256  # 50 kB each: studies meet the same cylinder at the same point again and again
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Cycle:
     """A converged cycle. Arrays over angle (n + 1) rad from firing top dead centre to the cycle's end, read-only; sums
     in J and kg per cycle.

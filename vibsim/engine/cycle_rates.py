@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from vibsim.engine.course import course_at
-from vibsim.engine.flow import flow_factor
+from vibsim.engine.flow import STEEPEST, flow_factor
 from vibsim.engine.gas_tables import energies
 from vibsim.engine.wall_heat import wall_loss
 from vibsim.jit import inner
@@ -105,7 +105,7 @@ def _past_the_rings(y, inside, model, k, s, sums, span):
     """Blow-by; returns the enthalpy it brings per rad."""
     pressure, gamma, root, enthalpy, mass = inside
     flow = model.leak_area * pressure / (root * model.speed)
-    flow *= flow_factor(min(model.crankcase_pressure / pressure, 1.0), gamma)
+    flow *= flow_factor(min(model.crankcase_pressure / pressure, 1.0), gamma, STEEPEST)
     _take(flow / mass, y, k, s)
     sums[LEAK] += span * flow
     sums[H_OUT] += span * flow * enthalpy

@@ -26,7 +26,6 @@ SCAVENGE_RATIO = 1.1  # delivery over exhaust pressure, to begin with
 DIESEL_RICHNESS = 0.72  # of stoichiometric at full load, short of smoke; common practice
 SPRAY_BURNS = 0.99  # of the fuel; common practice
 PORT_MIXING = 0.01  # of the air that fills the swept volume
-FIRST_EXHAUST = {True: 1100.0, False: 400.0}  # K, before a cycle has been run, fired or not
 CELLS = 360  # of a cycle
 BURNING_RISE, BURNING_POWER = 2.7, 1.3  # pressure where it is hottest: 2.7·p·r^1.3; common practice
 
@@ -135,7 +134,7 @@ def cycle_model(engine: Engine, cylinder: ResolvedCylinder, at: Conditions, fine
     injected = density * float(track.cubics[track.first, 0]) * richness_of(gas, fuelling) / fuel_of(gas).air_needed
     return CycleModel(
         gas=tables,
-        exhaust=_first_exhaust(tables, fuelling > 0.0),
+        exhaust=_first_exhaust(tables, richness_of(gas, fuelling), mean_piston_speed(cylinder, at.speed)),
         spent=Spent(0.0, 0.0, 1.0),
         burn_table=_no_burn(),
         burn_start=0.0,
@@ -176,8 +175,12 @@ def _no_burn() -> np.ndarray:
     return Burn(0.0, 1.0).table()
 
 
-def _first_exhaust(tables: GasTables, fired: bool) -> Exhaust:
-    return exhaust_at(FIRST_EXHAUST[fired], (0.0, 0.0, 1.0) if fired else (1.0, 0.0, 0.0), tables)
+def _first_exhaust(tables: GasTables, richness: float, piston_speed: float) -> Exhaust:
+    """A guess, before a cycle has been run."""
+    if richness == 0.0:
+        return exhaust_at(400.0, (1.0, 0.0, 0.0), tables)
+    hot = 560.0 + 190.0 * math.log(max(piston_speed, 1.0) / 1.75)
+    return exhaust_at(320.0 + hot * min(richness, 1.0), (0.0, 0.0, 1.0), tables)
 
 
 def exhaust_at(temperature: float, shares: tuple[float, float, float], tables: GasTables) -> Exhaust:

@@ -32,10 +32,12 @@ from vibsim.engine.ignition import Trapped
 from vibsim.engine.periodic import Anderson
 from vibsim.inputs.errors import VibsimError
 
-TOLERANCE = 1e-6  # of temperatures, masses and shares from one cycle to the next
+TOLERANCE = 2e-5  # of temperature and masses from one cycle to the next
+SLACK = 10.0  # times that of what comes back from the exhaust, little of what is there: 0.2 K
 MOST_CYCLES = 300
 PATIENCE = 40  # cycles after which steps are halved instead of accelerated
-WARMING, FILLED = 25.0, 0.97  # K of the charge on its way in, share of the volume it fills: for the first guess
+# for the first guess: K of the charge on its way in, share of the volume it fills, 1/n of exhaust gas that expands
+WARMING, FILLED, EXPANDING = 8.0, 0.98, 0.77
 EXHAUST, SPENT, INTAKE = slice(STATES, STATES + 4), slice(STATES + 4, STATES + 7), STATES + 7
 SIZE = STATES + 8
 MOST_SCAVENGE = 1.5  # delivery over exhaust pressure, what a crankcase can give; common practice
@@ -106,7 +108,7 @@ class RepeatedCycle:
         model, back = self.model, self.model.exhaust
         least, most = float(model.course[:, 0].min()), FILLED * float(model.course[:, 0].max())
         rest = model.exhaust_pressure * least / (back.constant * back.temperature)
-        held = least * min(model.exhaust_pressure / model.intake_pressure, 0.5 * most / least)
+        held = min(least * (model.exhaust_pressure / model.intake_pressure) ** EXPANDING, 0.5 * most)
         fresh = model.intake_pressure * (most - held) / (model.fresh_rt * (1.0 + WARMING / model.intake_temperature))
         x = np.zeros(SIZE)
         x[T_] = model.intake_pressure * most * model.intake_temperature / (model.fresh_rt * (fresh + rest))
@@ -121,7 +123,8 @@ class RepeatedCycle:
         mass = model.intake_pressure * model.swept / model.fresh_rt
         scale = np.full(SIZE, mass)
         scale[T_], scale[W_HEAT], scale[W_RT] = 400.0, 1e6 * mass, 1e5 * mass
-        scale[EXHAUST], scale[SPENT], scale[INTAKE] = (1000.0, 1.0, 1.0, 1.0), 1.0, 1e5
+        scale[EXHAUST] = SLACK * 1000.0, SLACK, SLACK, SLACK
+        scale[SPENT], scale[INTAKE] = SLACK, 1e5
         return scale
 
     def _sensible(self, x: np.ndarray) -> bool:

@@ -37,16 +37,16 @@ def hohenberg_coefficient(volume, pressure, temperature, piston_speed):
 
 
 @inlined
-def woschni_speed(pressure, volume, shut, still, hot, model):
+def woschni_speed(piston_speed, swept, pressure, volume, shut, still, hot):
     """Woschni's gas speed, m/s: 6.18·c with a valve open, 2.28·c shut, and while `hot` (burning and expanding) another
     3.24e-3·V_h·T/(p·V)·(p − p_motored), its reference `shut` (p, V, T) where the valves shut (Heywood 1988, eq. 12.18,
     from memory)."""
     if not still:
-        return 6.18 * model.piston_speed
-    speed = 2.28 * model.piston_speed
+        return 6.18 * piston_speed
+    speed = 2.28 * piston_speed
     if hot:
         motored = shut[0] * math.exp(MOTORED_EXPONENT * math.log(shut[1] / volume))
-        speed += max(3.24e-3 * model.swept * shut[2] / (shut[0] * shut[1]) * (pressure - motored), 0.0)
+        speed += max(3.24e-3 * swept * shut[2] / (shut[0] * shut[1]) * (pressure - motored), 0.0)
     return speed
 
 
@@ -56,7 +56,7 @@ def wall_loss(pressure, temperature, volume, shut, still, hot, model):
     if model.wall_law == HOHENBERG:
         coefficient = hohenberg_coefficient(volume, pressure, temperature, model.piston_speed)
     else:
-        speed = woschni_speed(pressure, volume, shut, still, hot, model)
+        speed = woschni_speed(model.piston_speed, model.swept, pressure, volume, shut, still, hot)
         coefficient = model.bore_factor * woschni_without_bore(pressure, temperature, speed)
     wall = 2.0 * model.area + 4.0 * volume / model.bore
     return model.wall_factor * coefficient * wall * (temperature - model.wall_temperature)

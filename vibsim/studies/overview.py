@@ -17,6 +17,7 @@ from vibsim.solver.observe import observe
 from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
 from vibsim.solver.start import equilibrium, state_at
 from vibsim.structure.statics import Equilibrium
+from vibsim.studies.gas_overview import CylinderGas, gas_overview
 
 COUNTS = ("no", "single", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
@@ -52,6 +53,7 @@ class Overview:
     throws: list[list[str]]
     displacement: float
     running: list[str]
+    gas: list[CylinderGas]
 
     def as_dict(self) -> dict[str, Any]:
         return {
@@ -61,6 +63,7 @@ class Overview:
             "throws": self.throws,
             "firing": [{"cylinder": name, "angle_deg": math.degrees(angle)} for name, angle in self.firing],
             "firing_intervals_deg": [math.degrees(angle) for angle in self.intervals],
+            "gas": [alike.as_dict() for alike in self.gas],
             "masses": self.masses,
             "mounts": [
                 {
@@ -83,6 +86,7 @@ def overview(case_file: CaseFile) -> Overview:
     packed = pack(case, case_file.folder)
     mounts, problem = _static_loads(case, packed)
     layout = packed.layout
+    gas = gas_overview(case, layout) if layout else []
     return Overview(
         title=case.case.title or case_file.name,
         layout=layout_in_words(case, layout) if layout else "no engine",
@@ -93,11 +97,12 @@ def overview(case_file: CaseFile) -> Overview:
         statics_problem=problem,
         throws=[[layout.cylinders[index].name for index in throw] for throw in layout.throws] if layout else [],
         displacement=layout.swept_volume if layout else 0.0,
-        running=_running(case, layout),
+        running=_running(case, layout, gas),
+        gas=gas,
     )
 
 
-def _running(case: Case, layout: Layout | None) -> list[str]:
+def _running(case: Case, layout: Layout | None, gas: list[CylinderGas]) -> list[str]:
     """Throws, gas, load, friction, sensors and run in a line each, with what was left out said."""
     lines, engine = [], case.engine
     if engine is not None and layout is not None:
@@ -110,6 +115,9 @@ def _running(case: Case, layout: Layout | None) -> list[str]:
         by = engine.load.reacted_by or f"{engine.body}, the block itself"
         lines.append("throws: " + "; ".join(pins))
         lines.append(f"gas: {engine.gas.source}{none}; friction: {_friction(engine)}")
+        for alike in gas:
+            which = "each cylinder" if len(gas) == 1 else f"cylinder {' and '.join(alike.cylinders)}"
+            lines.append(f"{which}: {alike.words()}")
         lines.append(f"load: law {engine.load.law}, reacted by {by}")
     sensors = ", ".join(f"{sensor.name} on {sensor.body}" for sensor in case.sensor)
     return [*lines, f"sensors: {sensors or 'none'}", _run_line(case)]
