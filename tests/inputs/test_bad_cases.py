@@ -127,8 +127,8 @@ WRONG = {
     "moving parts too heavy": ("mass_kg = 62.0", "mass_kg = 1.2", ["body[1] ('powertrain').mass", "1.86"]),
     "burn after exhaust opens": (
         'source = "cycle"',
-        'source = "cycle"\nburn_duration_deg = 170',
-        ["engine.gas.burn", "exhaust opening"],
+        'source = "cycle"\nburn_start_deg = -10\nburn_duration_deg = 170',
+        ["engine.gas.burn_start_deg, burn_duration_deg", "got -10 to 160 deg", "exhaust opening", "130 deg"],
     ),
     "trace without a file": (
         'source = "cycle"\nclosed_throttle_pressure_kPa = 28.0', 'source = "trace"',

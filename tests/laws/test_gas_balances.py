@@ -87,7 +87,7 @@ def test_balances(point: tuple[dict[str, Any], dict[str, Any], float, float]) ->
         ({"fuel": "diesel"}, {"compression_ratio": 17.0}, 2500.0, 0.0),
         ({"fuel": "diesel"}, {"compression_ratio": 17.0}, 900.0, 0.05),
         ({"burn_start_deg": 60.0, "burn_duration_deg": 70.0, "combustion_efficiency": 1.0}, {}, 3000.0, 1.0),
-        ({"half_burned_deg": 60.0, "burn_duration_deg": 150.0, "combustion_efficiency": 1.0}, {}, 3000.0, 1.0),
+        ({"half_burned_deg": 120.0, "combustion_efficiency": 1.0}, {}, 3000.0, 1.0),
         ({"air_fuel_ratio": 9.0}, {}, 3000.0, 0.5),
         ({}, {"strokes": 2}, 900.0, 0.0),
         ({"intake_pressure_kPa": 130.0}, {"strokes": 2}, 3000.0, 1.0),

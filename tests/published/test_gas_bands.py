@@ -50,7 +50,7 @@ def test_heat_to_the_coolant(rpm: float, least: float, most: float) -> None:
 
 
 def test_petrol_at_part_load() -> None:
-    """Idling on a closed throttle: 1 to 2.5 bar, residuals of 10 to 25 %; a quarter load burns slower than full load."""
+    """Idling on a closed throttle: 1 to 2.5 bar, residuals of 10 to 25 %; a quarter load burns slower than full."""
     idle, quarter, full = petrol(900.0, 0.0), petrol(2500.0, 0.25), petrol(2500.0, 1.0)
     assert 1.0 < 1e-5 * idle.mean_pressure < 2.5
     assert 0.1 < idle.residual_share < 0.25

@@ -44,7 +44,7 @@ WARMING, FILLED, EXPANDING = 8.0, 0.98, 0.77
 EXHAUST, SPENT, INTAKE = slice(STATES, STATES + 4), slice(STATES + 4, STATES + 7), STATES + 7
 SIZE = STATES + 8
 MOST_SCAVENGE = 1.5  # delivery over exhaust pressure, what a crankcase can give; common practice
-MOST_WAITING = 3.0  # swept volumes of exhaust gas in the intake
+MUCH_WAITING = 0.5  # swept volumes of exhaust gas in the intake
 
 BurnRule = Callable[[Trapped], tuple[Burn, float]]
 
@@ -80,16 +80,16 @@ class RepeatedCycle:
                 mixer.forget()
                 following = image
             x = following
-            self._check_intake(x, scale)
-        raise VibsimError(f"engine.gas: the working cycle at {self.rpm} rpm did not close in {MOST_CYCLES} cycles")
+        raise VibsimError(self._why_not(x, scale))
 
-    def _check_intake(self, x: np.ndarray, scale: np.ndarray) -> None:
-        if x[W_AIR:W_HEAT].sum() > MOST_WAITING * scale[AIR_]:
-            pressure = f"{1e-3 * self.model.intake_pressure:g} kPa"
-            raise VibsimError(
-                f"engine.gas: at {self.rpm} rpm the exhaust fills the intake, where {pressure} cannot be held; "
-                f"take a greater load or speed, or less valve overlap"
-            )
+    def _why_not(self, x: np.ndarray, scale: np.ndarray) -> str:
+        """Why the cycle does not close."""
+        where = f"engine.gas: the working cycle at {self.rpm} rpm"
+        if x[W_AIR:W_HEAT].sum() < MUCH_WAITING * scale[AIR_]:
+            return f"{where} did not close in {MOST_CYCLES} cycles"
+        pressure = f"{1e-3 * self.model.intake_pressure:g} kPa"
+        advice = "take a greater load or speed, or less valve overlap"
+        return f"{where} does not close: the exhaust fills the intake, where {pressure} cannot be held; {advice}"
 
     @property
     def rpm(self) -> str:

@@ -62,7 +62,7 @@ class Ignition:
         elif self.compression:
             start = self.half + ignition_delay(charge, self.cetane)
         else:
-            start = self.half - wiebe_angle(0.5 * float(wiebe(1.0, a, m)), a, m) * duration
+            start = self.half - half_way(a, m) * duration
         return Burn(max(start + self.late, self.shut), duration, a, m, second, second_duration or duration, second_m, a)
 
     def charge(self, trapped: Trapped) -> Charge:
@@ -109,21 +109,28 @@ def ignition_of(gas: CycleGas, cylinder: ResolvedCylinder, at: Conditions, span:
 
 def _check_burn(gas: CycleGas, late: float, span: tuple[float, float]) -> None:
     """What the case gives of the burn must lie between the last valve closing and the first opening."""
+    where = "half_burned_deg"
+    start = gas.half_burned
     if gas.burn_start is not None:
-        key, start, end = "burn_start_deg", gas.burn_start, gas.burn_start
+        where, start = "burn_start_deg", gas.burn_start
     elif by_compression(gas):
-        key, start, end = "injection_start_deg", gas.injection_start, gas.injection_start
-    else:
-        key, start, end = "half_burned_deg", gas.half_burned, gas.half_burned
-    if gas.burn_start is not None and gas.burn_duration is not None:
-        key, end = "burn_start_deg, burn_duration_deg", start + gas.burn_duration
-        if gas.second_burn_share > 0.0:
-            end = start + max(gas.burn_duration, gas.second_burn_duration or 0.0)
+        where, start = "injection_start_deg", gas.injection_start
+    end = start
+    if gas.burn_duration is not None:
+        where += ", burn_duration_deg"
+        if where.startswith("half"):
+            start -= half_way(gas.wiebe_a, gas.wiebe_m) * gas.burn_duration
+        end = start + max(gas.burn_duration, (gas.second_burn_duration or 0.0) * (gas.second_burn_share > 0.0))
     if span[0] <= start + late and end + late <= span[1] * (1.0 + 1e-12):
         return
     got = f"{math.degrees(start):g}" + (f" to {math.degrees(end):g}" if end > start else "") + " deg"
     shifted = f", {math.degrees(late):g} deg later in this cylinder" if late else ""
     raise InputError(
-        f"engine.gas.{key}: got {got}{shifted}; must lie between the last valve closing, "
+        f"engine.gas.{where}: got {got}{shifted}; must lie between the last valve closing, "
         f"{math.degrees(span[0]):g} deg, and the first exhaust opening or intake opening, {math.degrees(span[1]):g} deg"
     )
+
+
+def half_way(a: float, m: float) -> float:
+    """Where half of what burns has burned, of the duration."""
+    return wiebe_angle(0.5 * float(wiebe(1.0, a, m)), a, m)
