@@ -201,9 +201,9 @@ def test_mass_does_not_help_where_the_pin_is_wrong():
 def test_the_case_keeps_its_words_and_what_it_had():
     case = load_case(DEMO)
     first = by_counterweights(case, FORCE)
-    text = cured_text(case.text, first, find_balance(case, SPEED))
+    text = cured_text(case.text, first, find_balance(case, SPEED).layout)
     assert "# at bottom dead centre when the front pair is at top" in text
-    again = parse_case(cured_text(text, first, find_balance(case, SPEED)))
+    again = parse_case(cured_text(text, first, find_balance(case, SPEED).layout))
     assert len(again.case.engine.crank.counterweight) == 4
     assert again.case.engine.crank.unbalance == case.case.engine.crank.unbalance
     assert again.case.mount == case.case.mount

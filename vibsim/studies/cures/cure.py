@@ -10,6 +10,7 @@ import numpy as np
 import tomlkit
 
 from vibsim.engine.friction import friction_torque
+from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.inputs.errors import InputError, nearest
 from vibsim.inputs.loader import CaseFile, parse_case
 from vibsim.post.weighting import Contact
@@ -122,13 +123,13 @@ def _mean_torque(packed: Packed, speed: float) -> float:
     return float(gas) - friction_torque(speed, packed.model.friction)
 
 
-def cured_text(text: str, cure: Cure, balance: Balance) -> str:
+def cured_text(text: str, cure: Cure, layout: Layout) -> str:
     """The case file's text with a cure entered, comments and order kept."""
     document = tomlkit.parse(text)
     engine: Any = document["engine"]
     _extend(engine["crank"], "counterweight", [_counterweight(weight) for weight in cure.counterweights])
     _extend(engine, "balance_shaft", [_shaft(shaft) for shaft in cure.shafts])
-    by_name = {cylinder.name: (n, cylinder) for n, cylinder in enumerate(balance.layout.cylinders)}
+    by_name = {cylinder.name: (n, cylinder) for n, cylinder in enumerate(layout.cylinders)}
     for name, mass in cure.masses:
         index, cylinder = by_name[name]
         piston = tomlkit.inline_table()
@@ -162,7 +163,8 @@ def _shaft(shaft: Eccentric) -> dict[str, Any]:
 
 def cured(case_file: CaseFile, cure: Cure) -> CaseFile:
     """The case with a cure in it, read back from its text like any other."""
-    text = cured_text(case_file.text, cure, find_balance(case_file, 1.0))
+    assert case_file.case.engine is not None
+    text = cured_text(case_file.text, cure, resolve_layout(case_file.case.engine))
     return parse_case(text, case_file.folder, case_file.name)
 
 
