@@ -12,6 +12,8 @@ from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
 from vibsim.studies.balance import NEGLIGIBLE, Balance, Weight, as_dict, weight_row
 from vibsim.studies.position import ALIKE, OnePosition, angle_words, listed, remaining_words
 
+SHOWN_UNBALANCE = 5e-4  # kg mm
+
 
 def print_balance(
     balance: Balance, added: tuple[Weight, ...], position: OnePosition | None, written: list[Path]
@@ -20,7 +22,8 @@ def print_balance(
     console = new_console()
     found = as_dict(balance)
     for row in (weight_row(weight) for weight in added):
-        console.print(f"added to the case, {_weight_words(row)}")
+        if row["unbalance_kg_mm"] >= SHOWN_UNBALANCE:
+            console.print(f"added to the case, {_weight_words(row)}")
     console.print(
         f"free forces at {found['speed_rpm']:.0f} rpm, F = {balance.unit:.1f} N is one cylinder's primary force, "
         f"a = {found['throw_spacing_mm']:.1f} mm the throw spacing"
@@ -55,7 +58,7 @@ def print_balance(
         f"{sums['couple_sum_share']:.4f} of its whole"
     )
     for row in (*found["counterweights_to_add"], *found["shafts_to_add"]):
-        if row["unbalance_kg_mm"] < 1e-6:
+        if row["unbalance_kg_mm"] < SHOWN_UNBALANCE:
             continue
         console.print(f"to add, {_weight_words(row)}")
     if position is not None:

@@ -24,6 +24,7 @@ from vibsim.studies.cures.shafts import Box, block_length, find_shafts
 
 HIGHEST_FELT = 6.0  # order up to which levels are summed
 GAS_POINTS = 720
+LEAST = 1e-4  # of the unbalance of one cylinder: less is not worth drilling
 MOST_ADDED = 3.0  # of what the first cylinder reciprocates
 
 
@@ -55,7 +56,9 @@ def by_counterweights(
     balance = find_balance(case_file, aim.speeds[0])
     where = default_planes(balance) if planes is None else planes
     goal = sensor_goal(case_file, aim, 1.0) if aim.kind == "sensor" else None
-    return Cure(counterweights=tuple(find_counterweights(balance, aim.kind, where, goal, most)))
+    found = find_counterweights(balance, aim.kind, where, goal, most)
+    least = LEAST * balance.unit / balance.about_crank.speed**2
+    return Cure(counterweights=tuple(weight for weight in found if weight.unbalance > least))
 
 
 def by_shafts(
