@@ -12,7 +12,7 @@ import sys
 from typing import NoReturn
 
 from vibsim import __version__
-from vibsim.commands import balance, check, compare, map, modes, new, plot, run
+from vibsim.commands import balance, check, compare, map, modes, new, plot, run, search
 from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
 
 COMMANDS = {
@@ -21,6 +21,7 @@ COMMANDS = {
     "modes": modes,
     "balance": balance,
     "map": map,
+    "search": search,
     "compare": compare,
     "new": new,
     "check": check,

@@ -18,14 +18,16 @@ PATIENCE = 2.0  # s
 class ProgressLine:
     """Progress sink for `simulate`: call with phase, done, total. Draws on a terminal's standard error alone."""
 
-    def __init__(self, quiet: bool = False):
+    def __init__(self, quiet: bool = False, compiles: bool = True):
+        """`compiles`: what is waited for may compile the solver first."""
         self._shown = not quiet and sys.stderr.isatty()
+        self._compiles = compiles
         self._begin = time.monotonic()
         self._bar: Progress | None = None
         self._tasks: dict[str, int] = {}
 
     def __enter__(self) -> ProgressLine:
-        if self._shown and not kernels_compiled():
+        if self._shown and self._compiles and not kernels_compiled():
             print("compiling the solver, once after installing: about 15 s", file=sys.stderr)
         return self
 
