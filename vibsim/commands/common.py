@@ -39,3 +39,11 @@ def angle_range(option: str, given: tuple[float, float], least: float, most: flo
     if not least <= low < high <= most:
         raise InputError(f"{option}: got {low:g} {high:g}; must rise, within {least:g} to {most:g} deg")
     return math.radians(low), math.radians(high)
+
+
+def check_number(option: str, value: float | None, least: float, most: float) -> None:
+    """Raise InputError for a number outside what an option takes; None, not given, passes."""
+    from vibsim.inputs.errors import InputError
+
+    if value is not None and not least <= value <= most:
+        raise InputError(f"{option}: got {value:g}; must be {least:g} to {most:g}")
