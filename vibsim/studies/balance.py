@@ -32,7 +32,7 @@ from vibsim.studies.balance_axes import vehicle_rows
 
 SHOWN_ORDERS = 6.0
 NEGLIGIBLE = 1e-3  # of one cylinder's primary force (or that times the throw spacing)
-GAS_POINTS = 720
+GAS_POINTS = 360  # a cycle
 
 
 @dataclass(frozen=True)
@@ -128,9 +128,10 @@ def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
 
 
 def _at_speed(case: Case, speed: float) -> Case:
-    """The case run steadily at a speed (rad/s), so that its working cycle is the one of that speed."""
+    """The case run steadily at a speed (rad/s), so that its working cycle is the one of that speed; no mounts, which
+    free forces do not see."""
     run = Run(speed=speed) if case.run is None else case.run.model_copy(update={"kind": "steady", "speed": speed})
-    return case.model_copy(update={"run": run})
+    return case.model_copy(update={"run": run, "mount": ()})
 
 
 def _gas_orders(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray]:
