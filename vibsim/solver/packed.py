@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from vibsim.engine.accessories import ACCESSORY, pack_accessories
 from vibsim.engine.friction import friction_coefficients
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, Train, moving_mass, pack_train
@@ -39,8 +40,9 @@ class Model(NamedTuple):
 
     `bodies` records; `carrier` the body with the engine (−1 none), `block_moment` its block's first moment and
     `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records;
-    `friction` dry torque and torque per speed; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the
-    crank, reacted by body `reactor` (−1 ground).
+    `friction` rows of dry torque, torque per speed and per squared speed, one or one per speed of the gas, `drag` the
+    same of the accessories that the block reacts, `accessories` records of the others; `load` torque
+    a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body `reactor` (−1 ground).
     """
 
     bodies: np.ndarray
@@ -50,20 +52,23 @@ class Model(NamedTuple):
     train: Train
     mounts: np.ndarray
     gas: Gas
-    friction: tuple[float, float]
+    friction: np.ndarray
+    drag: Triple
+    accessories: np.ndarray
     load: LoadLaw
     reactor: int
     gravity: float
 
 
 class Packed(NamedTuple):
-    """A model with what is needed to read its states: names, drawn places, own axes, layout."""
+    """A model with what is needed to read its states: names, drawn places, own axes, layout, names of accessories."""
 
     model: Model
     names: list[str]
     centres: np.ndarray
     axes: np.ndarray
     layout: Layout | None
+    accessories: tuple[str, ...] = ()
 
     @property
     def cycle(self) -> float:
@@ -107,6 +112,7 @@ def pack(case: Case, folder: Path) -> Packed:
     bodies["mass"], inverse = mass, np.linalg.inv(inertia)
     for entry, (row, column) in ENTRIES.items():
         bodies[entry], bodies[f"inverse_{entry}"] = inertia[:, row, column], inverse[:, row, column]
+    friction, drag, accessories = _losses(engine, layout, gas, names, carrier)
     model = Model(
         bodies=bodies,
         carrier=carrier,
@@ -115,12 +121,15 @@ def pack(case: Case, folder: Path) -> Packed:
         train=train,
         mounts=pack_mounts(case.mount, names, centres, axes),
         gas=gas,
-        friction=friction_coefficients(engine, layout) if engine and layout else (0.0, 0.0),
+        friction=friction,
+        drag=drag,
+        accessories=accessories,
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
-        reactor=_reactor(engine, names, carrier),
+        reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
     )
-    return Packed(model, names, np.array(centres), np.array(axes), layout)
+    driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
+    return Packed(model, names, np.array(centres), np.array(axes), layout, driven)
 
 
 class _Together:
@@ -217,8 +226,17 @@ def load_coefficients(engine: Engine) -> LoadLaw:
     return 0.0, 0.0, 0.0, 0.0
 
 
-def _reactor(engine: Engine | None, names: list[str], carrier: int) -> int:
-    by = engine.load.reacted_by if engine else None
+def _losses(
+    engine: Engine | None, layout: Layout | None, gas: Gas, names: list[str], carrier: int
+) -> tuple[np.ndarray, Triple, np.ndarray]:
+    """Friction, drag and accessories as the model holds them."""
+    if engine is None or layout is None:
+        return np.zeros((1, 3)), (0.0, 0.0, 0.0), np.zeros(0, ACCESSORY)
+    bodies = [_reactor(accessory.reacted_by, names, carrier) for accessory in engine.accessory]
+    return friction_coefficients(engine, layout, gas), *pack_accessories(engine, bodies, carrier)
+
+
+def _reactor(by: str | None, names: list[str], carrier: int) -> int:
     if by is None:
         return carrier
     return -1 if by == GROUND else names.index(by)

@@ -14,12 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibsim.engine.friction import friction_torque
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.jit import kernel
 from vibsim.solver.failure import explain_failure
-from vibsim.solver.motion import C_, ENGINE, derivatives, fill_engine, gas_torque, load_torque
+from vibsim.solver.motion import C_, ENGINE, derivatives, fill_engine, gas_torque, load_torque, loss_torque
 from vibsim.solver.observe import Observed, observe
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.solution import Settling
@@ -152,8 +151,8 @@ def _planned(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray, np.n
 
 
 def mean_torque(packed: Packed, speed: float) -> float:
-    """Mean of gas less friction torque (N m) over a cycle at constant speed (rad/s)."""
-    return float(_planned(packed, speed)[1].mean() - friction_torque(speed, packed.model.friction))
+    """Mean of gas less friction and accessory torque (N m) over a cycle at constant speed (rad/s)."""
+    return float(_planned(packed, speed)[1].mean() - loss_torque(speed, packed.model))
 
 
 def _mean_inertia(packed: Packed) -> float:
@@ -174,7 +173,7 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
         energy *= (run.speed / mean) ** 2
     displacement = np.zeros((len(packed.names), 6))
     if run.start == "static":
-        displacement = equilibrium(packed, torque).displacement
+        displacement = equilibrium(packed, torque, run.speed).displacement
     return state_at(packed, displacement, 0.0, float(speeds[0]))
 
 
