@@ -75,12 +75,12 @@ def test_constant_accessory_through_its_ratio() -> None:
 def test_only_what_needs_it_gets_a_record() -> None:
     raw = single()
     raw["engine"]["accessory"] = accessories()
-    assert packed(raw)[1].model.accessories.size == 1  # the alternator
+    assert packed(raw)[1].model.losses.size == 3  # friction, all that the block reacts, the alternator
     raw["engine"]["accessory"][0]["reacted_by"] = "ground"
     model = packed(raw)[1].model
-    assert model.accessories["body"].tolist() == [-1, 0]
-    assert model.drag[0] > 0.0
-    assert model.drag[2] == 0.0
+    assert model.losses["body"][2:].tolist() == [-1, 0]
+    assert model.losses["dry"][1] > 0.0
+    assert model.losses["square"][1] == 0.0
 
 
 def test_inertia_is_felt_like_that_of_a_balance_shaft() -> None:

@@ -10,24 +10,19 @@ import math
 
 import numpy as np
 
-from vibsim.engine.friction import friction_law
+from vibsim.engine.friction import LOSS, friction_law, pack_friction
+from vibsim.engine.layout import Layout
+from vibsim.engine.pressure import Gas
 from vibsim.inputs.friction_models import Accessory, Alternator, ConstantAccessory, OilPump, WaterPump
 from vibsim.inputs.models import Engine
-from vibsim.jit import inlined
+from vibsim.jit import kernel
 
 RAMP = 1.2  # of the cut-in speed, where an alternator has taken up its load: a stand-in, so that no torque jumps
-
-# `body` that takes the torque (−1 ground); at the crank: torque held at any speed, dry torque, torque per speed and per
-# squared speed, power (W) taken from `cut_in` (rad/s) on and fully from `full` on, at a torque of at most `limit`
-ACCESSORY = np.dtype(
-    [("body", np.int64)]
-    + [(name, float) for name in ("held", "dry", "viscous", "square", "power", "cut_in", "full", "limit")]
-)
 
 
 def pack_accessory(accessory: Accessory, body: int) -> np.ndarray:
     """One record of an accessory whose torque `body` takes."""
-    ratio, record = abs(accessory.ratio), np.zeros((), dtype=ACCESSORY)
+    ratio, record = abs(accessory.ratio), np.zeros((), dtype=LOSS)
     record["body"], record["full"] = body, 1.0
     if isinstance(accessory, WaterPump):
         record["square"] = accessory.rated_power * (ratio / accessory.rated_speed) ** 3
@@ -44,19 +39,27 @@ def pack_accessory(accessory: Accessory, body: int) -> np.ndarray:
     return record
 
 
-def pack_accessories(engine: Engine, bodies: list[int], carrier: int) -> tuple[tuple[float, float, float], np.ndarray]:
-    """Dry torque, torque per speed and per squared speed of the accessories that need no more; records of the others.
+def pack_losses(engine: Engine, layout: Layout, gas: Gas, bodies: list[int], carrier: int) -> np.ndarray:
+    """Records of friction at each speed of the gas, of all plain accessories that the block reacts as one, of the rest.
 
-    `bodies` (n) take the torque of the engine's accessories, −1 ground; whatever another body than the carrier takes
-    needs a record.
+    `bodies` (n) take the torque of the engine's accessories, −1 ground. Plain is what has no power law. They belong to
+    this gas: another in the model wants them packed anew.
     """
-    records = np.array([pack_accessory(a, body) for a, body in zip(engine.accessory, bodies, strict=True)], ACCESSORY)
+    records = np.array([pack_accessory(a, body) for a, body in zip(engine.accessory, bodies, strict=True)], dtype=LOSS)
     plain = (records["body"] == carrier) & (records["power"] == 0.0)
-    drag = tuple(float(records[name][plain].sum()) for name in ("dry", "viscous", "square"))
-    return drag, records[~plain]  # type: ignore[return-value]
+    drag = np.zeros(1, dtype=LOSS)
+    drag["body"] = carrier
+    for name in ("dry", "viscous", "square"):
+        drag[name] = records[name][plain].sum()
+    return np.concatenate([pack_friction(engine, layout, gas), drag, records[~plain]])
 
 
-@inlined
+def no_losses() -> np.ndarray:
+    """Records of no friction and no accessories, for the one speed of no gas."""
+    return np.zeros(2, dtype=LOSS)
+
+
+@kernel
 def accessory_torque(speed, accessory):
     """Torque (N m) of one record against the rotation at crank speed (rad/s)."""
     torque = accessory.held + friction_law(speed, accessory.dry, accessory.viscous, accessory.square)
@@ -67,9 +70,10 @@ def accessory_torque(speed, accessory):
     return torque
 
 
-def held_at(accessories: np.ndarray, speed: float) -> np.ndarray:
-    """Records that keep the torque they have at a crank speed (rad/s), for statics, where the crank stands still."""
-    held = np.zeros(accessories.size, dtype=ACCESSORY)
-    held["body"], held["full"] = accessories["body"], 1.0
-    held["held"] = [accessory_torque(speed, record) for record in accessories]
+def held_at(losses: np.ndarray, speeds: np.ndarray, speed: float) -> np.ndarray:
+    """Records with the accessories' torque held as it is at a crank speed (rad/s), for statics, where the crank stands
+    still; `speeds` of the gas."""
+    held, first = np.zeros_like(losses), speeds.size + 1
+    held["body"], held["full"] = losses["body"], 1.0
+    held["held"][first:] = [accessory_torque(speed, record) for record in losses[first:]]
     return held

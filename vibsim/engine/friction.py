@@ -15,24 +15,35 @@ from vibsim.jit import inlined
 
 STANDSTILL = 1.0  # rad/s over which dry friction changes sign
 
+# one record per loss, felt at the crank: dry torque, torque per speed and per squared speed; of an accessory also the
+# `body` that takes it (−1 ground), a torque `held` at any speed, and the power (W) it takes from `cut_in` (rad/s) on,
+# fully from `full` on, at a torque of at most `limit`
+LOSS = np.dtype(
+    [("body", np.int64)]
+    + [(name, float) for name in ("held", "dry", "viscous", "square", "power", "cut_in", "full", "limit")]
+)
 
-def friction_coefficients(engine: Engine, layout: Layout, gas: Gas) -> np.ndarray:
-    """Dry torque (N m), torque per speed (N m s) and per squared speed (N m s²), in rows.
+Coefficients = tuple[float | np.ndarray, float, float]  # dry at one or all speeds, per speed, per squared speed
 
-    One row that holds at any speed, or one for each of the speeds of `gas` where the peak pressure depends on them.
+
+def pack_friction(engine: Engine, layout: Layout, gas: Gas) -> np.ndarray:
+    """Records of friction, one for each of the speeds of `gas`, as the peak pressure depends on them.
+
     A mean effective pressure p acts as the torque p·V/(cycle angle), from work per cycle (derived).
     """
-    friction = engine.friction
+    friction, records = engine.friction, np.zeros(gas.speeds.size, dtype=LOSS)
     if isinstance(friction, ChenFlynnFriction):
-        rows = _chen_flynn(friction, layout, gas)
+        coefficients = _chen_flynn(friction, layout, gas)
     else:
-        rows = np.array([_simple(friction, layout.swept_volume / layout.cycle)])
+        coefficients = _simple(friction, layout.swept_volume / layout.cycle)
+    for name, coefficient in zip(("dry", "viscous", "square"), coefficients, strict=True):
+        records[name] = friction.cold_factor * coefficient
     if friction.oil_temperature is not None:
-        rows[:, 1] *= thickening(friction.oil, friction.oil_temperature)
-    return friction.cold_factor * rows
+        records["viscous"] *= thickening(friction.oil, friction.oil_temperature)
+    return records
 
 
-def _simple(friction: SimpleFriction, volume_per_angle: float) -> tuple[float, float, float]:
+def _simple(friction: SimpleFriction, volume_per_angle: float) -> Coefficients:
     return (
         friction.torque + friction.mean_effective_pressure * volume_per_angle,
         friction.viscous + friction.mean_effective_pressure_rise * volume_per_angle,
@@ -40,13 +51,12 @@ def _simple(friction: SimpleFriction, volume_per_angle: float) -> tuple[float, f
     )
 
 
-def _chen_flynn(friction: ChenFlynnFriction, layout: Layout, gas: Gas) -> np.ndarray:
+def _chen_flynn(friction: ChenFlynnFriction, layout: Layout, gas: Gas) -> Coefficients:
     """Each cylinder at its own peak pressure and mean piston speed, travel·speed/π, summed by swept volume."""
     volume = np.array([cylinder.swept_volume for cylinder in layout.cylinders]) / layout.cycle
     piston = np.array([cylinder.swept_volume / cylinder.area for cylinder in layout.cylinders]) / math.pi
     dry = (friction.A + friction.B * peak_pressures(gas)) @ volume
-    rising = np.full_like(dry, friction.C * volume @ piston)
-    return np.column_stack([dry, rising, np.full_like(dry, friction.D * volume @ piston**2)])
+    return dry, float(friction.C * volume @ piston), float(friction.D * volume @ piston**2)
 
 
 def peak_pressures(gas: Gas) -> np.ndarray:
@@ -69,17 +79,17 @@ def peak_pressures(gas: Gas) -> np.ndarray:
 
 
 @inlined
-def friction_at(speed, friction, speeds):
-    """The three coefficients at crank speed (rad/s): rows of `friction` (n, 3) at `speeds`, between them linear."""
-    if friction.shape[0] == 1:
-        return friction[0, 0], friction[0, 1], friction[0, 2]
+def friction_at(speed, losses, speeds):
+    """The three coefficients at crank speed (rad/s): the first of `losses` hold at `speeds`, between them linear."""
+    if speeds.size == 1:
+        return losses[0].dry, losses[0].viscous, losses[0].square
     size, low = abs(speed), 0
     while low < speeds.size - 2 and size >= speeds[low + 1]:
         low += 1
     share = (size - speeds[low]) / (speeds[low + 1] - speeds[low])
     share = min(max(share, 0.0), 1.0)
-    dry = friction[low, 0] + share * (friction[low + 1, 0] - friction[low, 0])
-    return dry, friction[low, 1], friction[low, 2]
+    dry = losses[low].dry + share * (losses[low + 1].dry - losses[low].dry)
+    return dry, losses[low].viscous, losses[low].square
 
 
 @inlined
@@ -89,7 +99,7 @@ def friction_law(speed, dry, viscous, square):
 
 
 @inlined
-def friction_torque(speed, friction, speeds):
+def friction_torque(speed, losses, speeds):
     """Friction torque (N m) against the rotation at crank speed (rad/s)."""
-    dry, viscous, square = friction_at(speed, friction, speeds)
+    dry, viscous, square = friction_at(speed, losses, speeds)
     return friction_law(speed, dry, viscous, square)

@@ -60,7 +60,7 @@ def torque_figure(results: Group) -> Figure:
         2, 2, height_ratios=(1.3, 1.0), left=0.06, right=0.985, top=0.89, bottom=0.075, hspace=0.32, wspace=0.13
     )
     losses = "losses" if "accessory_torque" in group else "friction"
-    title = f"Torque on the crank: net = gas + inertia − {losses}"
+    title = f"Torque: net = gas + inertia − {losses}"
     over = plain(figure.add_subplot(grid[0, :]), title, x_label, "torque, N m")
     values, names = torques(group), torque_names(group)
     drawn = [names.index(name) for name in ("gas", "inertia", "net")]

@@ -214,24 +214,26 @@ def load_torque(speed, load):
     return load[0] + load[1] * speed + load[2] * speed * abs(speed) + load[3] * math.tanh(speed / STANDSTILL)
 
 
-@inlined
+@inner
 def loss_torque(speed, model):
     """Torque (N m) of friction and accessories against the rotation at crank speed (rad/s)."""
-    dry, viscous, square = friction_at(speed, model.friction, model.gas.speeds)
-    total = friction_law(speed, dry + model.drag[0], viscous + model.drag[1], square + model.drag[2])
-    for n in range(model.accessories.size):
-        total += accessory_torque(speed, model.accessories[n])
+    dry, viscous, square = friction_at(speed, model.losses, model.gas.speeds)
+    first = model.gas.speeds.size
+    drag = model.losses[first]
+    total = friction_law(speed, dry + drag.dry, viscous + drag.viscous, square + drag.square)
+    for n in range(first + 1, model.losses.size):
+        total += accessory_torque(speed, model.losses[n])
     return total
 
 
 @inner
-def react(torque, body, model, w):
+def react(torque, carrier, body, w):
     """A torque about the crank that another body takes: off the carrier, onto that body (ground for −1)."""
     for k in range(3):
-        w[model.carrier, T + k] -= torque * w[model.carrier, 3 * k]
+        w[carrier, T + k] -= torque * w[carrier, 3 * k]
     if body >= 0:
         for k in range(3):
-            w[body, T + k] += torque * w[model.carrier, 3 * k]
+            w[body, T + k] += torque * w[carrier, 3 * k]
 
 
 @inner
@@ -245,10 +247,11 @@ def add_forces(y, model, w, speed):
         add_force(model.mounts[n].second, y, w, x, yy, z, fx, fy, fz)
         add_force(model.mounts[n].first, y, w, x, yy, z, -fx, -fy, -fz)
     if model.carrier >= 0 and model.reactor != model.carrier:
-        react(load_torque(speed, model.load), model.reactor, model, w)
-    for n in range(model.accessories.size):
-        if model.accessories[n].body != model.carrier:
-            react(accessory_torque(speed, model.accessories[n]), model.accessories[n].body, model, w)
+        react(load_torque(speed, model.load), model.carrier, model.reactor, w)
+    for n in range(model.gas.speeds.size + 1, model.losses.size):
+        accessory = model.losses[n]
+        if accessory.body != model.carrier:
+            react(accessory_torque(speed, accessory), model.carrier, accessory.body, w)
 
 
 @inlined

@@ -133,7 +133,8 @@ def _observe(
         for i in range(pressure.shape[1]):
             pressure[n, i] = cylinder_pressure(i, theta, speed, model.gas)
         gas, load = gas_torque(theta, speed, model), load_torque(speed, model.load)
-        friction, losses = friction_torque(speed, model.friction, model.gas.speeds), loss_torque(speed, model)
+        friction = friction_torque(speed, model.losses, model.gas.speeds)
+        losses = loss_torque(speed, model)
         turning = 0.0
         if model.carrier >= 0:
             c = model.carrier

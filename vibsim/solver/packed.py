@@ -8,8 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vibsim.engine.accessories import ACCESSORY, pack_accessories
-from vibsim.engine.friction import friction_coefficients
+from vibsim.engine.accessories import no_losses, pack_losses
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, Train, moving_mass, pack_train
 from vibsim.engine.pressure import SPEED_DEPENDENT, Gas, Operating, no_gas, pack_gas
@@ -40,9 +39,9 @@ class Model(NamedTuple):
 
     `bodies` records; `carrier` the body with the engine (−1 none), `block_moment` its block's first moment and
     `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records;
-    `friction` rows of dry torque, torque per speed and per squared speed, one or one per speed of the gas, `drag` the
-    same of the accessories that the block reacts, `accessories` records of the others; `load` torque
-    a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body `reactor` (−1 ground).
+    `losses` records of friction at each speed of the gas, then all plain accessories that the block reacts as one, then
+    the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
+    `reactor` (−1 ground).
     """
 
     bodies: np.ndarray
@@ -52,9 +51,7 @@ class Model(NamedTuple):
     train: Train
     mounts: np.ndarray
     gas: Gas
-    friction: np.ndarray
-    drag: Triple
-    accessories: np.ndarray
+    losses: np.ndarray
     load: LoadLaw
     reactor: int
     gravity: float
@@ -112,7 +109,6 @@ def pack(case: Case, folder: Path) -> Packed:
     bodies["mass"], inverse = mass, np.linalg.inv(inertia)
     for entry, (row, column) in ENTRIES.items():
         bodies[entry], bodies[f"inverse_{entry}"] = inertia[:, row, column], inverse[:, row, column]
-    friction, drag, accessories = _losses(engine, layout, gas, names, carrier)
     model = Model(
         bodies=bodies,
         carrier=carrier,
@@ -121,9 +117,7 @@ def pack(case: Case, folder: Path) -> Packed:
         train=train,
         mounts=pack_mounts(case.mount, names, centres, axes),
         gas=gas,
-        friction=friction,
-        drag=drag,
-        accessories=accessories,
+        losses=_losses(engine, layout, gas, names, carrier),
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
         reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
@@ -226,14 +220,11 @@ def load_coefficients(engine: Engine) -> LoadLaw:
     return 0.0, 0.0, 0.0, 0.0
 
 
-def _losses(
-    engine: Engine | None, layout: Layout | None, gas: Gas, names: list[str], carrier: int
-) -> tuple[np.ndarray, Triple, np.ndarray]:
-    """Friction, drag and accessories as the model holds them."""
+def _losses(engine: Engine | None, layout: Layout | None, gas: Gas, names: list[str], carrier: int) -> np.ndarray:
     if engine is None or layout is None:
-        return np.zeros((1, 3)), (0.0, 0.0, 0.0), np.zeros(0, ACCESSORY)
+        return no_losses()
     bodies = [_reactor(accessory.reacted_by, names, carrier) for accessory in engine.accessory]
-    return friction_coefficients(engine, layout, gas), *pack_accessories(engine, bodies, carrier)
+    return pack_losses(engine, layout, gas, bodies, carrier)
 
 
 def _reactor(by: str | None, names: list[str], carrier: int) -> int:

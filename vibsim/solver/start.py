@@ -39,8 +39,8 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
 
 def static_model(model: Model, torque: float, speed: float) -> Model:
     """The model for statics: no gas, the output torque (N m) constant, accessories held as at a crank speed (rad/s)."""
-    gas, held = model.gas._replace(active=False), held_at(model.accessories, speed)
-    return model._replace(gas=gas, load=(float(torque), 0.0, 0.0, 0.0), accessories=held)
+    losses = held_at(model.losses, model.gas.speeds, speed)
+    return model._replace(gas=model.gas._replace(active=False), load=(float(torque), 0.0, 0.0, 0.0), losses=losses)
 
 
 def static_forces(packed: Packed, displacement: np.ndarray) -> np.ndarray:
@@ -77,10 +77,10 @@ def equilibrium(packed: Packed, torque: float = 0.0, speed: float = 0.0) -> Equi
 
 def _under(model: Model, share: float) -> Model:
     """A model for statics under a share of all that loads it."""
-    accessories = model.accessories.copy()
-    accessories["held"] *= share
+    losses = model.losses.copy()
+    losses["held"] *= share
     load = (share * model.load[0], 0.0, 0.0, 0.0)
-    return model._replace(load=load, accessories=accessories, gravity=share * model.gravity)
+    return model._replace(load=load, losses=losses, gravity=share * model.gravity)
 
 
 def error_control(packed: Packed, tolerance: float, most_steps: int) -> Control:

@@ -47,7 +47,7 @@ def find_losses(case: Case, packed: Packed) -> list[Loss]:
     if engine is None or layout is None or case.run is None:
         return []
     speed, per_torque = abs(case.run.speed), layout.cycle / layout.swept_volume
-    rubbing = friction_torque(speed, packed.model.friction, packed.model.gas.speeds)
+    rubbing = friction_torque(speed, packed.model.losses, packed.model.gas.speeds)
     rows = [("rubbing", "friction", float(rubbing), engine.body)] if rubbing else []
     for item in engine.accessory:
         torque = float(accessory_torque(speed, pack_accessory(item, 0)[()]))
