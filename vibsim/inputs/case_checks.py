@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from vibsim.inputs.friction_checks import check_accessory, check_friction
 from vibsim.inputs.units import GREATEST
 
 Report = Callable[[tuple[str | int, ...], Any, str], None]
@@ -124,6 +125,12 @@ def _check_engine(engine: dict[str, Any], bodies: list, report: Report) -> None:
     load = engine.get("load")
     if isinstance(load, dict):
         _check_name(load.get("reacted_by"), [*bodies, GROUND], ("engine", "load", "reacted_by"), report)
+    check_friction(engine.get("friction"), report)
+    _check_unique(engine, "accessory", report, ("engine",))
+    for index, accessory in _entries(engine, "accessory"):
+        where = ("engine", "accessory", index)
+        _check_name(accessory.get("reacted_by"), [*bodies, GROUND], (*where, "reacted_by"), report)
+        check_accessory(accessory, engine.get("body"), where, report)
     _check_directions(engine, report)
     _check_unique(engine, "cylinder", report, ("engine",))
     _check_firing_order(engine, report)

@@ -7,21 +7,11 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import Field
 
 from vibsim.inputs import units as u
-
-Name = Annotated[str, StringConstraints(min_length=1, max_length=80)]
-Vector = tuple[float, float, float]
-NonNegative = Annotated[float, Field(ge=0)]
-Rate = Annotated[float, Field(ge=0, le=1e12)]
-PositiveNumber = Annotated[float, Field(gt=0)]
-
-
-class Table(BaseModel):
-    """One table of the case file: closed to unknown keys, finite numbers only, no silent conversions."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
+from vibsim.inputs.table import Name, NonNegative, PositiveNumber, Rate, Table, Vector
 
 
 class CaseInfo(Table):
@@ -155,13 +145,6 @@ class NoCharging(Table):
     source: Literal["none"] = "none"
 
 
-class Friction(Table):
-    torque: Annotated[float, u.TORQUE, Field(ge=0, description="independent of speed")] = 0.0
-    viscous: Annotated[float, u.TORQUE_PER_SPEED, Field(ge=0)] = 0.0
-    mean_effective_pressure: Annotated[float, u.PRESSURE, Field(ge=0, description="at rest")] = 0.0
-    mean_effective_pressure_rise: Annotated[float, u.PRESSURE_PER_SPEED, Field(ge=0)] = 0.0
-
-
 class LoadBase(Table):
     reacted_by: Annotated[
         Name | None, Field(description="body that takes the output torque, or ground; default block")
@@ -217,7 +200,8 @@ class Engine(Table):
     balance_shaft: tuple[BalanceShaft, ...] = ()
     gas: Gas = NoGas()
     charging: NoCharging = NoCharging()
-    friction: Friction = Friction()
+    friction: Friction = SimpleFriction()
+    accessory: tuple[Accessory, ...] = ()
     load: Load = NoLoad()
 
 

@@ -28,6 +28,11 @@ QUANTITIES: dict[str, tuple[tuple[str, ...], str, str]] = {
     ),
     "load_torque": ((), "N m", "output torque, positive takes power from the engine"),
     "friction_torque": ((), "N m", "friction torque, positive against the direction of rotation"),
+    "accessory_torque": (
+        (),
+        "N m",
+        "torque of the accessories at the crank, positive against the direction of rotation",
+    ),
     "cylinder_pressure": (("cylinder",), "Pa", "absolute cylinder pressure"),
     "mount_force": (("mount", "axis"), "N", "force of the mount on the second body of between, vehicle axes"),
     "mount_deflection": (
@@ -83,7 +88,7 @@ def _add_labels(results: Group, name: str, labels: list[str], long_name: str) ->
 def _add_quantities(group: Group, observed: Observed, first: str) -> None:
     for name, (dims, units, long_name) in QUANTITIES.items():
         data = getattr(observed, name)
-        if data.shape[1:] and data.shape[1] == 0:
+        if data is None or (data.shape[1:] and data.shape[1] == 0):
             continue  # nothing of this kind in the case
         group.add(name, (first, *dims), data, units, long_name)
 

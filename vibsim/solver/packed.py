@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vibsim.engine.friction import friction_coefficients
+from vibsim.engine.accessories import no_losses, pack_losses
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
 from vibsim.engine.pressure import SPEED_DEPENDENT, Gas, Operating, no_gas, pack_gas
@@ -40,8 +40,9 @@ class Model(NamedTuple):
 
     `bodies` records; `carrier` the body with the engine (−1 none), `block_moment` its block's first moment and
     `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records;
-    `friction` dry torque and torque per speed; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the
-    crank, reacted by body `reactor` (−1 ground).
+    `losses` records of friction at each speed of the gas, then all plain accessories that the block reacts as one, then
+    the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
+    `reactor` (−1 ground).
     """
 
     bodies: np.ndarray
@@ -51,20 +52,21 @@ class Model(NamedTuple):
     train: Train
     mounts: np.ndarray
     gas: Gas
-    friction: tuple[float, float]
+    losses: np.ndarray
     load: LoadLaw
     reactor: int
     gravity: float
 
 
 class Packed(NamedTuple):
-    """A model with what is needed to read its states: names, drawn places, own axes, layout."""
+    """A model with what is needed to read its states: names, drawn places, own axes, layout, names of accessories."""
 
     model: Model
     names: list[str]
     centres: np.ndarray
     axes: np.ndarray
     layout: Layout | None
+    accessories: tuple[str, ...] = ()
 
     @property
     def cycle(self) -> float:
@@ -116,12 +118,13 @@ def pack(case: Case, folder: Path) -> Packed:
         train=train,
         mounts=pack_mounts(case.mount, names, centres, axes),
         gas=gas,
-        friction=friction_coefficients(engine, layout) if engine and layout else (0.0, 0.0),
+        losses=_losses(engine, layout, gas, names, carrier),
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
-        reactor=_reactor(engine, names, carrier),
+        reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
     )
-    return Packed(model, names, np.array(centres), np.array(axes), layout)
+    driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
+    return Packed(model, names, np.array(centres), np.array(axes), layout, driven)
 
 
 class _Together:
@@ -231,8 +234,14 @@ def load_coefficients(engine: Engine) -> LoadLaw:
     return 0.0, 0.0, 0.0, 0.0
 
 
-def _reactor(engine: Engine | None, names: list[str], carrier: int) -> int:
-    by = engine.load.reacted_by if engine else None
+def _losses(engine: Engine | None, layout: Layout | None, gas: Gas, names: list[str], carrier: int) -> np.ndarray:
+    if engine is None or layout is None:
+        return no_losses()
+    bodies = [_reactor(accessory.reacted_by, names, carrier) for accessory in engine.accessory]
+    return pack_losses(engine, layout, gas, bodies, carrier)
+
+
+def _reactor(by: str | None, names: list[str], carrier: int) -> int:
     if by is None:
         return carrier
     return -1 if by == GROUND else names.index(by)

@@ -12,11 +12,12 @@ import numpy as np
 from vibsim.engine.layout import Layout
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.loader import CaseFile
-from vibsim.inputs.models import Case, Engine
+from vibsim.inputs.models import Case
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
 from vibsim.solver.start import equilibrium, state_at
 from vibsim.structure.statics import Equilibrium
+from vibsim.studies.losses import Loss, find_losses, friction_in_words
 
 COUNTS = ("no", "single", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
@@ -52,6 +53,7 @@ class Overview:
     throws: list[list[str]]
     displacement: float
     running: list[str]
+    losses: list[Loss]
 
     def as_dict(self) -> dict[str, Any]:
         return {
@@ -73,6 +75,7 @@ class Overview:
                 }
                 for mount in self.mounts
             ],
+            "losses": [loss.as_dict() for loss in self.losses],
             "statics_problem": self.statics_problem,
         }
 
@@ -93,13 +96,14 @@ def overview(case_file: CaseFile) -> Overview:
         statics_problem=problem,
         throws=[[layout.cylinders[index].name for index in throw] for throw in layout.throws] if layout else [],
         displacement=layout.swept_volume if layout else 0.0,
-        running=_running(case, layout),
+        running=_running(case, packed),
+        losses=find_losses(case, packed),
     )
 
 
-def _running(case: Case, layout: Layout | None) -> list[str]:
+def _running(case: Case, packed: Packed) -> list[str]:
     """Throws, gas, load, friction, sensors and run in a line each, with what was left out said."""
-    lines, engine = [], case.engine
+    lines, engine, layout = [], case.engine, packed.layout
     if engine is not None and layout is not None:
         pins = [
             f"{' and '.join(layout.cylinders[index].name for index in throw)} at "
@@ -109,15 +113,11 @@ def _running(case: Case, layout: Layout | None) -> list[str]:
         none = " (cylinders at ambient pressure)" if engine.gas.source == "none" else ""
         by = engine.load.reacted_by or f"{engine.body}, the block itself"
         lines.append("throws: " + "; ".join(pins))
-        lines.append(f"gas: {engine.gas.source}{none}; friction: {_friction(engine)}")
+        friction = friction_in_words(engine.friction, packed, case.run.speed if case.run else None)
+        lines.append(f"gas: {engine.gas.source}{none}; friction: {friction}")
         lines.append(f"load: law {engine.load.law}, reacted by {by}")
     sensors = ", ".join(f"{sensor.name} on {sensor.body}" for sensor in case.sensor)
     return [*lines, f"sensors: {sensors or 'none'}", _run_line(case)]
-
-
-def _friction(engine: Engine) -> str:
-    given = [name.replace("_", " ") for name, value in engine.friction if value]
-    return ", ".join(given) or "none"
 
 
 def _run_line(case: Case) -> str:

@@ -9,13 +9,13 @@ from typing import Any
 import numpy as np
 import tomlkit
 
-from vibsim.engine.friction import friction_torque
 from vibsim.inputs.errors import InputError, nearest
 from vibsim.inputs.loader import CaseFile, parse_case
 from vibsim.post.weighting import Contact
 from vibsim.solver.motion import gas_torque
 from vibsim.solver.order_response import OrderResponse, order_response
 from vibsim.solver.packed import Packed, pack
+from vibsim.solver.steady import losses_at
 from vibsim.studies.balance import Balance, find_balance
 from vibsim.studies.cures.counterweights import default_planes, find_counterweights
 from vibsim.studies.cures.goals import Eccentric, FreeGoal, Goal, Kind, SensorGoal
@@ -122,7 +122,7 @@ def _at_speed(case_file: CaseFile, speed: float) -> CaseFile:
 def _mean_torque(packed: Packed, speed: float) -> float:
     angles = np.linspace(0.0, packed.cycle, GAS_POINTS, endpoint=False)
     gas = np.mean([gas_torque(angle, speed, packed.model) for angle in angles])
-    return float(gas) - friction_torque(speed, packed.model.friction)
+    return float(gas) - losses_at(packed, speed)
 
 
 def cured_text(text: str, cure: Cure, balance: Balance) -> str:
