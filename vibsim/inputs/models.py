@@ -11,7 +11,7 @@ from pydantic import Field
 
 from vibsim.inputs import units as u
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
-from vibsim.inputs.table import Name, NonNegative, PositiveNumber, Rate, Table, Vector
+from vibsim.inputs.table import FileName, Name, NonNegative, PositiveNumber, Rate, Table, Vector
 
 
 class CaseInfo(Table):
@@ -104,8 +104,8 @@ class MotoredGas(Table):
 class TraceGas(Table):
     source: Literal["trace"]
     ambient_pressure: Ambient = 101325.0
-    file: Name | None = None
-    files: dict[str, Name] = Field(default_factory=dict, description="one file per cylinder name")
+    file: FileName | None = None
+    files: dict[str, FileName] = Field(default_factory=dict, description="one file per cylinder name")
 
 
 class CycleGas(Table):

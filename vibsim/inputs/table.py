@@ -7,6 +7,7 @@ from typing import Annotated
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 
 Name = Annotated[str, StringConstraints(min_length=1, max_length=80)]
+FileName = Annotated[str, StringConstraints(min_length=1, max_length=4096)]
 Vector = tuple[float, float, float]
 NonNegative = Annotated[float, Field(ge=0)]
 Rate = Annotated[float, Field(ge=0, le=1e12)]
