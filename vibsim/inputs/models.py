@@ -7,21 +7,15 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import Field
 
 from vibsim.inputs import units as u
+from vibsim.inputs.charging_models import Charging, NoCharging
+from vibsim.inputs.table import Name, Table, Vector
 
-Name = Annotated[str, StringConstraints(min_length=1, max_length=80)]
-Vector = tuple[float, float, float]
 NonNegative = Annotated[float, Field(ge=0)]
 Rate = Annotated[float, Field(ge=0, le=1e12)]
 PositiveNumber = Annotated[float, Field(gt=0)]
-
-
-class Table(BaseModel):
-    """One table of the case file: closed to unknown keys, finite numbers only, no silent conversions."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
 class CaseInfo(Table):
@@ -151,10 +145,6 @@ class CycleGas(Table):
     exhaust_flow_area: Annotated[float | None, u.AREA, Field(gt=0, description="greatest effective area")] = None
 
 
-class NoCharging(Table):
-    source: Literal["none"] = "none"
-
-
 class Friction(Table):
     torque: Annotated[float, u.TORQUE, Field(ge=0, description="independent of speed")] = 0.0
     viscous: Annotated[float, u.TORQUE_PER_SPEED, Field(ge=0)] = 0.0
@@ -216,7 +206,7 @@ class Engine(Table):
     cylinder: Annotated[tuple[Cylinder, ...], Field(min_length=1)]
     balance_shaft: tuple[BalanceShaft, ...] = ()
     gas: Gas = NoGas()
-    charging: NoCharging = NoCharging()
+    charging: Charging = NoCharging()
     friction: Friction = Friction()
     load: Load = NoLoad()
 
