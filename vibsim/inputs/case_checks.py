@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from vibsim.inputs.charging_checks import check_charging
 from vibsim.inputs.friction_checks import check_accessory, check_friction
 from vibsim.inputs.units import GREATEST
 
@@ -143,6 +144,7 @@ def _check_engine(engine: dict[str, Any], bodies: list, report: Report) -> None:
     _check_places(engine, report)
     if isinstance(engine.get("gas"), dict):
         _check_gas(engine, engine["gas"], report)
+    check_charging(engine, report)
 
 
 def _check_directions(engine: dict[str, Any], report: Report) -> None:

@@ -72,7 +72,7 @@ class OilPump(AccessoryBase):
     """A pump of constant displacement held at its relief pressure: the torque is the same at every speed."""
 
     kind: Literal["oil_pump"]
-    displacement: Annotated[float, u.VOLUME, Field(ge=0, description="per turn of the pump's own shaft")]
+    displacement: Annotated[float, u.SMALL_VOLUME, Field(ge=0, description="per turn of the pump's own shaft")]
     relief_pressure: Annotated[float, u.PRESSURE, Field(ge=0, description="rise over the pump")]
     efficiency: Annotated[float, Field(gt=0, le=1, description="mechanical; common practice, no source")] = 0.8
 

@@ -10,6 +10,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from vibsim.inputs import units as u
+from vibsim.inputs.charging_models import Charging, NoCharging
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.table import FileName, Name, NonNegative, PositiveNumber, Rate, Table, Vector
 
@@ -141,10 +142,6 @@ class CycleGas(Table):
     exhaust_flow_area: Annotated[float | None, u.AREA, Field(gt=0, description="greatest effective area")] = None
 
 
-class NoCharging(Table):
-    source: Literal["none"] = "none"
-
-
 class LoadBase(Table):
     reacted_by: Annotated[
         Name | None, Field(description="body that takes the output torque, or ground; default block")
@@ -199,7 +196,7 @@ class Engine(Table):
     cylinder: Annotated[tuple[Cylinder, ...], Field(min_length=1)]
     balance_shaft: tuple[BalanceShaft, ...] = ()
     gas: Gas = NoGas()
-    charging: NoCharging = NoCharging()
+    charging: Charging = NoCharging()
     friction: Friction = SimpleFriction()
     accessory: tuple[Accessory, ...] = ()
     load: Load = NoLoad()

@@ -9,9 +9,10 @@ from typing import NamedTuple
 import numpy as np
 
 from vibsim.engine.accessories import no_losses, pack_losses
+from vibsim.engine.charging.pack import pack_charging
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
-from vibsim.engine.pressure import SPEED_DEPENDENT, Gas, Operating, no_gas, pack_gas
+from vibsim.engine.pressure import SPEED_DEPENDENT, STANDARD_PRESSURE, Gas, Operating, no_gas, pack_gas
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad
@@ -214,12 +215,22 @@ def without_turning_eccentrics(train: Train) -> Train:
 def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
     if case.engine is None or layout is None:
         return no_gas([], 4.0 * math.pi)
+    _refuse_charging(case.engine, folder)
     speed, load = (abs(case.run.speed), case.run.load) if case.run else (100.0, 1.0)
     speeds = np.array([speed])
     if case.run and case.run.kind == "free" and case.engine.gas.source in SPEED_DEPENDENT:
         speeds = np.maximum(SPEED_NODES * speed, 20.0)
         speeds = np.unique(speeds)
     return pack_gas(case.engine, layout, [Operating(float(value), load, folder) for value in speeds])
+
+
+def _refuse_charging(engine: Engine, folder: Path) -> None:
+    """A charged engine is described but not computed: say so, after what is wrong with its maps."""
+    source = engine.charging.source
+    if source == "none":
+        return
+    pack_charging(engine.charging, getattr(engine.gas, "ambient_pressure", STANDARD_PRESSURE), folder)
+    raise InputError(f"engine.charging.source: got {source!r}; a charged engine cannot be computed yet; allowed: none")
 
 
 def load_coefficients(engine: Engine) -> LoadLaw:
