@@ -12,7 +12,7 @@ import sys
 from typing import NoReturn
 
 from vibsim import __version__
-from vibsim.commands import balance, check, compare, cure, loads, modes, new, plot, run
+from vibsim.commands import balance, check, compare, cure, loads, modes, new, plot, run, traces
 from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
 
 COMMANDS = {
@@ -22,6 +22,7 @@ COMMANDS = {
     "balance": balance,
     "cure": cure,
     "loads": loads,
+    "traces": traces,
     "compare": compare,
     "new": new,
     "check": check,

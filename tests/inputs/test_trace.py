@@ -21,6 +21,7 @@ CYCLE = 4.0 * math.pi
 
 def _pressure(angle: np.ndarray) -> np.ndarray:
     """An invented smooth cycle, bar, peak after firing top dead centre (angle in degrees)."""
+    angle = (angle + 360.0) % 720.0 - 360.0
     return 1.0 + 45.0 * np.exp(-(((angle - 14.0) / 35.0) ** 2)) + 0.1 * np.sin(np.radians(angle) / 2.0)
 
 

@@ -11,10 +11,12 @@ import numpy as np
 from vibsim.engine.friction import friction_coefficients
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, Train, moving_mass, pack_train
-from vibsim.engine.pressure import SPEED_DEPENDENT, Gas, Operating, no_gas, pack_gas
+from vibsim.engine.pressure import Gas, Operating, depends_on_speed, no_gas, pack_gas
+from vibsim.engine.trace_report import Remarks, trace_remarks
+from vibsim.engine.traces import speed_nodes
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
 from vibsim.inputs.errors import InputError
-from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad
+from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.structure.mounts import pack_mounts
 
 STANDARD_GRAVITY = 9.80665
@@ -57,13 +59,17 @@ class Model(NamedTuple):
 
 
 class Packed(NamedTuple):
-    """A model with what is needed to read its states: names, drawn places, own axes, layout."""
+    """A model with what is needed to read its states: names, drawn places, own axes, layout.
+
+    `remarks` say what was done to measured data and what of it is doubtful.
+    """
 
     model: Model
     names: list[str]
     centres: np.ndarray
     axes: np.ndarray
     layout: Layout | None
+    remarks: Remarks = Remarks()
 
     @property
     def cycle(self) -> float:
@@ -100,8 +106,11 @@ def pack(case: Case, folder: Path) -> Packed:
         with together:
             block = _block(case.body[carrier], where, inertia[carrier], train, origin)
             mass[carrier], moment, inertia[carrier] = block
+    remarks = Remarks()
     with together:
         gas = _gas(case, layout, folder)
+        if engine is not None and layout is not None:
+            remarks = trace_remarks(engine, layout, folder)
     together.raise_if_any()
     bodies = np.zeros(len(names), dtype=BODY)
     bodies["mass"], inverse = mass, np.linalg.inv(inertia)
@@ -120,7 +129,7 @@ def pack(case: Case, folder: Path) -> Packed:
         reactor=_reactor(engine, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
     )
-    return Packed(model, names, np.array(centres), np.array(axes), layout)
+    return Packed(model, names, np.array(centres), np.array(axes), layout, remarks)
 
 
 class _Together:
@@ -199,9 +208,10 @@ def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
         return no_gas([], 4.0 * math.pi)
     speed, load = (abs(case.run.speed), case.run.load) if case.run else (100.0, 1.0)
     speeds = np.array([speed])
-    if case.run and case.run.kind == "free" and case.engine.gas.source in SPEED_DEPENDENT:
-        speeds = np.maximum(SPEED_NODES * speed, 20.0)
-        speeds = np.unique(speeds)
+    if case.run and case.run.kind == "free" and depends_on_speed(case.engine):
+        speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0))
+        if isinstance(case.engine.gas, TraceGas):
+            speeds = speed_nodes(case.engine, layout, speed, load, folder)
     return pack_gas(case.engine, layout, [Operating(float(value), load, folder) for value in speeds])
 
 
