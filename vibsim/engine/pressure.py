@@ -17,7 +17,7 @@ import numpy as np
 from vibsim.engine.cycle import solve_cycle
 from vibsim.engine.layout import Layout, ResolvedCylinder
 from vibsim.engine.trace_windows import periodic_spline
-from vibsim.engine.traces import own_traces, trace_at
+from vibsim.engine.traces import kind_of, trace_at
 from vibsim.engine.volume import cylinder_volume
 from vibsim.inputs.models import Engine, MotoredGas, TraceGas
 from vibsim.jit import inlined, inner, kernel
@@ -220,7 +220,7 @@ def pack_gas(engine: Engine, layout: Layout, operating: list[Operating]) -> Gas:
     if source is None:
         return no_gas(firing, layout.cycle)
     points = operating if depends_on_speed(engine) else operating[:1]
-    kinds = [_kind(engine, cylinder, points[0].folder) for cylinder in layout.cylinders]
+    kinds = [kind_of(engine, cylinder, points[0].folder) for cylinder in layout.cylinders]
     distinct = list(dict.fromkeys(kinds))
     examples = [layout.cylinders[kinds.index(kind)] for kind in distinct]
     curves = [[source(engine, layout, cylinder, point) for cylinder in examples] for point in points]
@@ -234,11 +234,6 @@ def pack_gas(engine: Engine, layout: Layout, operating: list[Operating]) -> Gas:
         hint=np.array([_hints(curve, layout.cycle) for curve in curves[0]]),
         coefficients=np.array([_padded_coefficients(row) for row in curves]),
     )
-
-
-def _kind(engine: Engine, cylinder: ResolvedCylinder, folder: Path) -> tuple:
-    c = cylinder
-    return (c.radius, c.rod_length, c.offset, c.bore, c.compression_ratio, own_traces(engine, c.name, folder))
 
 
 def _hints(curve: Curve, cycle: float) -> np.ndarray:

@@ -34,12 +34,14 @@ def _range(points: np.ndarray, load: float) -> str:
     speeds = breaks_in_speed(points, load)
     if len(speeds) == 0:
         low, high = points[:, 1].min(), points[:, 1].max()
-        return f"the traces cover load {_span(low, high)}"
-    return f"at that load the traces cover {_span(speeds[0] * RPM, speeds[-1] * RPM)} rpm"
+        return f"the traces cover {_span('load ', low, high, '')}"
+    return f"at that load the traces cover {_span('', speeds[0] * RPM, speeds[-1] * RPM, ' rpm')}"
 
 
-def _span(low: float, high: float) -> str:
-    return f"{low:.4g} alone" if high - low <= SLACK * high else f"{low:.4g} to {high:.4g}"
+def _span(before: str, low: float, high: float, after: str) -> str:
+    if high - low <= SLACK * high:
+        return f"{before}{low:.4g}{after} alone"
+    return f"{before}{low:.4g} to {high:.4g}{after}"
 
 
 def _grid_weights(points: np.ndarray, speed: float, load: float) -> np.ndarray | None:

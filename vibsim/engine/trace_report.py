@@ -11,7 +11,7 @@ from vibsim.engine.trace_fit import Ratio, Slope
 from vibsim.engine.trace_map import RPM, is_full_grid
 from vibsim.engine.trace_pegging import exponent_is_fitted
 from vibsim.engine.trace_smoothing import FILTER_ORDER, POLYNOMIAL
-from vibsim.engine.traces import MotoredTop, Prepared, map_points, motored_top, own_traces, prepared_traces
+from vibsim.engine.traces import MotoredTop, Prepared, kind_of, map_points, motored_top, prepared_traces
 from vibsim.inputs.models import Engine, TraceGas
 
 COMPRESSION_EXPONENTS = (1.25, 1.40)  # common practice, no source
@@ -23,12 +23,10 @@ BAR = 1e-5  # per Pa
 
 
 def distinct_cylinders(engine: Engine, layout: Layout, folder: Path) -> list[ResolvedCylinder]:
-    """One cylinder of each kind: cylinders of one geometry with the same traces are alike."""
+    """One cylinder of each kind."""
     kinds: dict[tuple, ResolvedCylinder] = {}
     for cylinder in layout.cylinders:
-        c = cylinder
-        shape = (c.radius, c.rod_length, c.offset, c.bore, c.compression_ratio)
-        kinds.setdefault((shape, own_traces(engine, c.name, folder)), cylinder)
+        kinds.setdefault(kind_of(engine, cylinder, folder), cylinder)
     return list(kinds.values())
 
 

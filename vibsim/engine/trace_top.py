@@ -11,10 +11,11 @@ from vibsim.engine.layout import ResolvedCylinder
 from vibsim.engine.trace_windows import between, periodic_spline, spacing
 from vibsim.engine.volume import cylinder_volume
 from vibsim.inputs.errors import InputError
-from vibsim.inputs.trace import Trace
+from vibsim.inputs.trace import SMALLEST_SWING, Trace
 
 PEAK_WINDOW = math.radians(12.0)  # either side of the peak, fitted by a quartic
 FEWEST_AT_PEAK = 9
+LEAST_FALL = 0.01  # of the whole swing, from the peak to the ends of its window
 SYMMETRY = (math.radians(5.0), math.radians(50.0))  # compared before and after top dead centre
 POINTS = 91
 # shape of the wall loss along a motored cycle, common practice: charge at bottom dead centre, wall (K), exponent
@@ -41,9 +42,12 @@ def motored_peak(trace: Trace, cycle: float, where: str) -> float:
     half = max(PEAK_WINDOW, 0.5 * FEWEST_AT_PEAK * spacing(trace))
     angle, pressure = between(trace, cycle, (highest - half, highest + half))
     x = (angle - highest) / half
-    roots = np.roots(np.polyder(np.polyfit(x, pressure, 4)))
+    fit = np.polyfit(x, pressure, 4)
+    roots = np.roots(np.polyder(fit))
     tops = roots[np.abs(roots.imag) < 1e-9].real
-    if len(tops) == 0 or np.min(np.abs(tops)) > 0.5:
+    fall = np.polyval(fit, 0.0) - np.polyval(fit, [-1.0, 1.0]).max()
+    flat = fall < LEAST_FALL * max(np.ptp(trace.pressures), SMALLEST_SWING)
+    if flat or len(tops) == 0 or np.min(np.abs(tops)) > 0.5:
         raise InputError(f"{where}: has no smooth peak at {math.degrees(highest):g} deg; is it a motored trace?")
     top = highest + half * float(tops[np.argmin(np.abs(tops))])
     return math.remainder(top, cycle)

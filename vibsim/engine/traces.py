@@ -136,6 +136,12 @@ def own_traces(engine: Engine, cylinder: str, folder: Path) -> str | None:
     return cylinder if any(row.cylinder == cylinder for row in measured_index(engine, folder)) else None
 
 
+def kind_of(engine: Engine, cylinder: ResolvedCylinder, folder: Path) -> tuple:
+    """What cylinders must have in common to share a pressure curve: their geometry and their traces."""
+    c = cylinder
+    return (c.radius, c.rod_length, c.offset, c.bore, c.compression_ratio, own_traces(engine, c.name, folder))
+
+
 def prepared_traces(engine: Engine, layout: Layout, cylinder: ResolvedCylinder, folder: Path) -> list[Prepared]:
     """All traces of one cylinder, ready: one for a single file, the whole map for a folder.
 

@@ -13,7 +13,8 @@ from vibsim.inputs.errors import InputError
 from vibsim.inputs.units import ANGLE, PRESSURE
 
 JUMP_SHARE = 0.05  # of the swing in one step: what a jump has at least
-JUMP_RATIO = 6.0  # times the slopes beside it
+JUMP_RATIO, BURNING_RATIO = 4.0, 10.0  # times the slopes beside it; near the peak, where knock may be this steep
+BURNING = math.radians(60.0)  # either side of the peak
 BESIDE = 3  # steps on either side
 SMALLEST_JUMP = 1e3  # Pa
 SMALLEST_SWING = 1e4  # Pa, least between highest and lowest of a trace whose level is not known
@@ -90,12 +91,14 @@ def _check_jumps(where: str, trace: Trace, cycle: float) -> None:
     rise, swing = np.diff(pressures), np.ptp(pressures)
     slope = np.abs(rise) / np.diff(angles)
     beside = np.median([np.roll(slope, n) for n in range(-BESIDE, BESIDE + 1) if n], axis=0)
-    jumps = (np.abs(rise) > max(JUMP_SHARE * swing, SMALLEST_JUMP)) & (slope > JUMP_RATIO * beside)
-    if not jumps.any():
+    past = np.abs(np.mod(angles[:-1] - angles[np.argmax(pressures)] + 0.5 * cycle, cycle) - 0.5 * cycle)
+    ratio = np.where(past < BURNING, BURNING_RATIO, JUMP_RATIO)
+    jumps = np.flatnonzero((np.abs(rise) > max(JUMP_SHARE * swing, SMALLEST_JUMP)) & (slope > ratio * beside))
+    if len(jumps) == 0:
         return
-    worst = int(np.argmax(np.where(jumps, np.abs(rise), 0.0)))
-    begin, end = np.degrees(angles[worst : worst + 2])
+    first = jumps[0]
+    begin, end = np.degrees(angles[first : first + 2])
     raise InputError(
-        f"{where}: jumps by {1e-5 * rise[worst]:.3g} bar from {begin:g} to {end:g} deg, "
-        f"{100.0 * abs(rise[worst]) / swing:.0f} % of its swing in one step; no cylinder pressure does, mend the file"
+        f"{where}: jumps by {1e-5 * rise[first]:.3g} bar from {begin:g} to {end:g} deg, "
+        f"{100.0 * abs(rise[first]) / swing:.0f} % of its swing in one step; no cylinder pressure does, mend the file"
     )
