@@ -129,7 +129,7 @@ def test_symmetry_finds_top_dead_centre_whatever_the_heat_loss(rpm, wall):
     # though the peak itself moves by up to 0.7 degrees
     true = computed(rpm, 1.0, burning=False, wall=wall)
     for turned in (-TURNED, 0.0, TURNED):
-        found = offset_by_symmetry(as_measured(true, turned), CYLINDER, CYCLE, 0.0)
+        found = offset_by_symmetry(as_measured(true, turned), CYLINDER, CYCLE)
         assert found == pytest.approx(turned, abs=math.radians(0.1))
 
 
@@ -140,7 +140,7 @@ def test_symmetry_is_exact_without_heat_loss():
     angles = np.radians(np.arange(-360.0, 360.0, 0.5))
     volume = volumes_between(Trace(angles, angles), cylinder, CYCLE, (angles[0], angles[-1]))[0]
     trace = as_measured(Trace(angles, 1e5 * (volume.max() / volume) ** 1.35), TURNED)
-    found = offset_by_symmetry(trace, cylinder, CYCLE, 0.0)
+    found = offset_by_symmetry(trace, cylinder, CYCLE)
     assert found == pytest.approx(TURNED, abs=math.radians(1e-3))  # cubic between samples half a degree apart
 
 
@@ -259,6 +259,22 @@ def test_a_loss_angle_that_symmetry_denies_is_warned_of(fired, motored, tmp_path
     )
     found = "\n".join(trace_remarks(engine, layout, tmp_path).warnings)  # the peak is 0.26 degrees before it
     assert "trace motored.csv: top dead centre by the loss angle and by symmetry are 1." in found
+
+
+def test_a_fired_trace_in_place_of_a_motored_one_is_warned_of(fired, tmp_path):
+    engine, layout = _case(tmp_path, fired, fired, motored_file="motored.csv", pegging="polytropic")
+    found = "\n".join(trace_remarks(engine, layout, tmp_path).warnings)
+    assert "trace motored.csv: top dead centre by the loss angle and by symmetry are" in found
+
+
+def test_a_lopsided_trace_has_no_symmetry(tmp_path):
+    lopsided = _polytropic(1.32, 1.28)
+    lopsided = Trace(lopsided.angles, lopsided.pressures * np.exp(-2.0 * np.sin(lopsided.angles)))
+    write(tmp_path / "p.csv", lopsided)
+    engine, layout = engine_of({"source": "trace", "file": "p.csv", "motored_file": "p.csv"})
+    found = trace_remarks(engine, layout, tmp_path)
+    assert "trace p.csv: log p–log V is not symmetric about its peak; is it a motored trace?" in found.warnings
+    assert not any("symmetry" in line for line in found.notes)
 
 
 def test_without_a_compression_ratio_it_says_so(fired, tmp_path):

@@ -13,6 +13,7 @@ from vibsim.engine.trace_windows import periodic_spline
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.loader import CaseFile, build_case
 from vibsim.results.labelled import Group
+from vibsim.solver.packed import pack
 from vibsim.solver.simulate import simulate
 from vibsim.studies.run import run_case
 
@@ -70,6 +71,14 @@ def test_a_free_run_below_the_measured_range_warns(traced):
 def test_a_run_outside_the_measured_points_is_refused(kind, rpm, load, traced):
     with pytest.raises(InputError, match=f"engine.gas.folder: 'map': {rpm:.0f} rpm at load {load:g} is not measured"):
         simulate(build_case(_case(20.0, kind=kind, speed_rpm=rpm, load=load)), traced)
+
+
+def test_a_case_without_a_run_needs_no_point(traced):
+    raw = _case(0.0)
+    del raw["run"]
+    gas = pack(build_case(raw), traced).model.gas
+    assert gas.active
+    assert gas.coefficients.shape[0] == 1
 
 
 def test_one_measured_speed_serves_that_speed(tmp_path):

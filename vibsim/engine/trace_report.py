@@ -156,7 +156,9 @@ def _motored_warnings(found: MotoredTop | None, ratio: float | None) -> list[str
     if found is None or ratio is None:
         return []
     top, lines = found.top, _ratio_warning(found.top.file, found.ratio, ratio)
-    if top.by_symmetry is not None and abs(top.by_symmetry - top.offset) > TOPS_APART:
+    if top.by_symmetry is None:
+        lines.append(f"trace {top.file}: log p–log V is not symmetric about its peak; is it a motored trace?")
+    elif abs(top.by_symmetry - top.offset) > TOPS_APART:
         apart = math.degrees(abs(top.by_symmetry - top.offset))
         lines.append(
             f"trace {top.file}: top dead centre by the loss angle and by symmetry are {apart:.1f} deg apart, expected "

@@ -18,6 +18,7 @@ FEWEST_AT_PEAK = 9
 LEAST_FALL = 0.01  # of the whole swing, from the peak to the ends of its window
 SYMMETRY = (math.radians(5.0), math.radians(50.0))  # compared before and after top dead centre
 POINTS = 91
+FARTHEST = math.radians(8.0)  # from the angle first taken
 # shape of the wall loss along a motored cycle, common practice: charge at bottom dead centre, wall (K), exponent
 CHARGE_TEMPERATURE, WALL_TEMPERATURE, EXPONENT = 330.0, 400.0, 1.35
 
@@ -25,7 +26,7 @@ CHARGE_TEMPERATURE, WALL_TEMPERATURE, EXPONENT = 330.0, 400.0, 1.35
 @dataclass(frozen=True)
 class Top:
     """What a motored trace says of its crank angle (rad): where it peaks, the angle it shows at top dead centre by the
-    loss angle, and the same by symmetry (None where the case has no compression ratio)."""
+    loss angle, and the same by symmetry (None where the case has no compression ratio or the trace no symmetry)."""
 
     file: str
     peak: float
@@ -53,28 +54,33 @@ def motored_peak(trace: Trace, cycle: float, where: str) -> float:
     return math.remainder(top, cycle)
 
 
-def offset_by_symmetry(trace: Trace, cylinder: ResolvedCylinder, cycle: float, start: float) -> float:
+def offset_by_symmetry(trace: Trace, cylinder: ResolvedCylinder, cycle: float) -> float | None:
     """The angle (rad) the trace shows at top dead centre, from the hairpin of log p–log V about top dead centre.
 
     At equal volume, expansion lies below compression by the heat lost between, which never lets the lines cross; a
     wrong angle adds (slope after − slope before)·error, which opens them into a loop. Both shapes are known, so least
     squares tells the two sizes apart (derived: first law, dln p = −γ dln V − (γ − 1)·dQ/(p·V); wall loss as
-    p^0.8·T^-0.55·area·(T − wall), the form of Woschni 1967, along p·Vⁿ = const). `start` is a first guess.
+    p^0.8·T^-0.55·area·(T − wall), the form of Woschni 1967, along p·Vⁿ = const). None when no angle near does it.
     """
+    half = 1.5 * SYMMETRY[1] + FARTHEST
+    if between(trace, cycle, (-half, half))[1].min() <= 0.0:
+        return None
     spline = periodic_spline(trace, cycle)
     after = np.linspace(*SYMMETRY, POINTS)
     before = _same_volume(cylinder, after)
     loss = _wall_loss(cylinder, after) - _wall_loss(cylinder, before)
-    offset = start
-    for _ in range(8):
+    offset = 0.0
+    for _ in range(20):
         high, low = spline(after + offset), spline(before + offset)
         width = np.log(high / low)
         skew = spline(after + offset, 1) / high - spline(before + offset, 1) / low
         step = float(np.linalg.lstsq(np.column_stack([skew, loss]), -width, rcond=None)[0][0])
         offset += step
+        if abs(offset) > FARTHEST:
+            return None
         if abs(step) < 1e-7:
-            break
-    return offset
+            return offset
+    return None
 
 
 def _same_volume(cylinder: ResolvedCylinder, after: np.ndarray) -> np.ndarray:

@@ -118,7 +118,7 @@ def measured_index(engine: Engine, folder: Path) -> tuple[Measured, ...]:
     rows = read_index(folder / engine.gas.folder)
     names = [cylinder.name for cylinder in engine.cylinder]
     told = {row.cylinder for row in rows}
-    for name in told - {"", *names}:
+    for name in sorted(told - {"", *names}):
         raise InputError(f"{KEY}: {INDEX}: cylinder: got '{name}'; allowed: {', '.join(names)}, or empty for all")
     for name in names:
         if "" not in told and name not in told:
@@ -161,7 +161,7 @@ def prepared_traces(engine: Engine, layout: Layout, cylinder: ResolvedCylinder, 
 
 
 def motored_top(engine: Engine, layout: Layout, cylinder: ResolvedCylinder, folder: Path) -> MotoredTop | None:
-    """Top dead centre from the case's motored trace, if it names one."""
+    """Top dead centre from the case's motored trace, if it names one; its samples are fitted, not smoothed."""
     assert isinstance(engine.gas, TraceGas)
     if engine.gas.motored_file is None:
         return None
@@ -187,7 +187,8 @@ def _find_top(source: _Source, name: str, job: _Job) -> MotoredTop:
     if gas.pegging != "none":
         level = polytropic_level(trace, gas, job.cylinder, job.cycle, job.compression, where)
         trace = Trace(trace.angles, trace.pressures + level.added)
-    by_symmetry = offset + offset_by_symmetry(trace, job.cylinder, job.cycle, 0.0)
+    left = offset_by_symmetry(trace, job.cylinder, job.cycle)
+    by_symmetry = None if left is None else offset + left
     ratio = apparent_ratio(trace, job.cylinder, job.cycle, (job.compression[0], MOTORED_COMPRESSION_END))
     return MotoredTop(Top(name, peak, offset, by_symmetry), ratio)
 
@@ -248,6 +249,12 @@ def trace_at(
         if share > 0.0:
             pressures += share * periodic_spline(item.trace, layout.cycle)(angles)
     return Trace(angles, pressures)
+
+
+def some_point(engine: Engine, layout: Layout, folder: Path) -> tuple[float, float]:
+    """Crank speed (rad/s) and load of one measured trace of the folder, for a case that says neither."""
+    first = prepared_traces(engine, layout, layout.cylinders[0], folder)[0].measured
+    return first.speed, first.load
 
 
 def speed_nodes(engine: Engine, layout: Layout, speed: float, load: float, folder: Path) -> np.ndarray:

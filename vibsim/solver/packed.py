@@ -13,7 +13,7 @@ from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, Train, moving_mass, pack_train
 from vibsim.engine.pressure import Gas, Operating, depends_on_speed, no_gas, pack_gas
 from vibsim.engine.trace_report import Remarks, trace_remarks
-from vibsim.engine.traces import speed_nodes
+from vibsim.engine.traces import some_point, speed_nodes
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad, TraceGas
@@ -207,6 +207,8 @@ def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
     if case.engine is None or layout is None:
         return no_gas([], 4.0 * math.pi)
     speed, load = (abs(case.run.speed), case.run.load) if case.run else (100.0, 1.0)
+    if case.run is None and isinstance(case.engine.gas, TraceGas) and case.engine.gas.folder is not None:
+        speed, load = some_point(case.engine, layout, folder)
     speeds = np.array([speed])
     if case.run and case.run.kind == "free" and depends_on_speed(case.engine):
         speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0))
