@@ -133,6 +133,14 @@ def test_symmetry_finds_top_dead_centre_whatever_the_heat_loss(rpm, wall):
         assert found == pytest.approx(turned, abs=math.radians(0.1))
 
 
+def test_symmetry_bears_noise_at_low_load():
+    # found over 20 traces: scatter 0.035 degrees for 20 mbar rms on a peak of 12 bar; three of it and the shape's tenth
+    true = computed(6000.0, 0.2, burning=False)
+    for seed in range(10):
+        found = offset_by_symmetry(as_measured(true, TURNED, noise=NOISE, seed=seed), CYLINDER, CYCLE)
+        assert found == pytest.approx(TURNED, abs=math.radians(0.2))
+
+
 def test_symmetry_is_exact_without_heat_loss():
     # p a function of volume alone, with a pin offset so that equal angles are not equal volumes
     cylinders = [{"name": "1", "pin_deg": 0.0, "piston_pin_offset_mm": 4.0}]
@@ -264,7 +272,7 @@ def test_a_loss_angle_that_symmetry_denies_is_warned_of(fired, motored, tmp_path
 def test_a_fired_trace_in_place_of_a_motored_one_is_warned_of(fired, tmp_path):
     engine, layout = _case(tmp_path, fired, fired, motored_file="motored.csv", pegging="polytropic")
     found = "\n".join(trace_remarks(engine, layout, tmp_path).warnings)
-    assert "trace motored.csv: top dead centre by the loss angle and by symmetry are" in found
+    assert "trace motored.csv: log p–log V is not symmetric about its peak; is it a motored trace?" in found
 
 
 def test_a_lopsided_trace_has_no_symmetry(tmp_path):

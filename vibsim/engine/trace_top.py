@@ -18,6 +18,7 @@ FEWEST_AT_PEAK = 9
 LEAST_FALL = 0.01  # of the whole swing, from the peak to the ends of its window
 SYMMETRY = (math.radians(5.0), math.radians(50.0))  # compared before and after top dead centre
 POINTS = 91
+CLOSE = math.radians(1e-4)
 FARTHEST = math.radians(8.0)  # from the angle first taken
 # shape of the wall loss along a motored cycle, common practice: charge at bottom dead centre, wall (K), exponent
 CHARGE_TEMPERATURE, WALL_TEMPERATURE, EXPONENT = 330.0, 400.0, 1.35
@@ -69,16 +70,16 @@ def offset_by_symmetry(trace: Trace, cylinder: ResolvedCylinder, cycle: float) -
     after = np.linspace(*SYMMETRY, POINTS)
     before = _same_volume(cylinder, after)
     loss = _wall_loss(cylinder, after) - _wall_loss(cylinder, before)
+    skew = _steepness(cylinder, after) - _steepness(cylinder, before)
+    shapes = np.linalg.pinv(np.column_stack([skew, loss]))
     offset = 0.0
     for _ in range(20):
-        high, low = spline(after + offset), spline(before + offset)
-        width = np.log(high / low)
-        skew = spline(after + offset, 1) / high - spline(before + offset, 1) / low
-        step = float(np.linalg.lstsq(np.column_stack([skew, loss]), -width, rcond=None)[0][0])
+        width = np.log(spline(after + offset) / spline(before + offset))
+        step = -float(shapes[0] @ width)
         offset += step
         if abs(offset) > FARTHEST:
             return None
-        if abs(step) < 1e-7:
+        if abs(step) < CLOSE:
             return offset
     return None
 
@@ -87,6 +88,12 @@ def _same_volume(cylinder: ResolvedCylinder, after: np.ndarray) -> np.ndarray:
     """Angles (n) before top dead centre at which the volume is that at angles (n) after it."""
     angles = np.linspace(0.0, -1.5 * SYMMETRY[1], 2001)
     return np.interp(cylinder_volume(cylinder, after)[0], cylinder_volume(cylinder, angles)[0], angles)
+
+
+def _steepness(cylinder: ResolvedCylinder, angle: np.ndarray) -> np.ndarray:
+    """Slope of ln p at angles (n) along p·Vⁿ = const, per rad."""
+    volume, slope = cylinder_volume(cylinder, angle)
+    return -EXPONENT * slope / volume
 
 
 def _wall_loss(cylinder: ResolvedCylinder, angle: np.ndarray) -> np.ndarray:
