@@ -12,7 +12,7 @@ import sys
 from typing import NoReturn
 
 from vibsim import __version__
-from vibsim.commands import balance, check, compare, cure, loads, map, modes, new, plot, run, search, tolerance
+from vibsim.commands import balance, check, compare, cure, loads, map, modes, new, plot, run, search, tolerance, traces
 from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
 
 COMMANDS = {
@@ -25,6 +25,7 @@ COMMANDS = {
     "tolerance": tolerance,
     "map": map,
     "search": search,
+    "traces": traces,
     "compare": compare,
     "new": new,
     "check": check,

@@ -15,6 +15,11 @@ def complain(lines: list[str]) -> None:
         print(f"vibsim: {' '.join(line.split())}", file=sys.stderr)
 
 
+def warn(lines: list[str]) -> None:
+    """What is doubtful, one plain line each on standard error."""
+    complain([f"warning: {line}" for line in lines])
+
+
 def print_json(found: Any) -> None:
     print(json.dumps(found, indent=2))
 

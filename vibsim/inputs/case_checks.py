@@ -14,6 +14,7 @@ import numpy as np
 
 from vibsim.inputs.charging_checks import check_charging
 from vibsim.inputs.friction_checks import check_accessory, check_friction
+from vibsim.inputs.trace_checks import check_trace_gas
 from vibsim.inputs.units import GREATEST
 
 Report = Callable[[tuple[str | int, ...], Any, str], None]
@@ -270,18 +271,7 @@ def _check_gas(engine: dict[str, Any], gas: dict[str, Any], report: Report) -> N
                 span = f"{math.degrees(low):g} and {math.degrees(high):g} deg from firing top dead centre"
                 report(("engine", "gas", key), f"{math.degrees(angle):g} deg", f"must lie between {span}")
     if source == "trace":
-        _check_trace_files(gas, cylinders, report)
-
-
-def _check_trace_files(gas: dict[str, Any], cylinders: list[dict], report: Report) -> None:
-    names = [cylinder.get("name") for cylinder in cylinders if isinstance(cylinder.get("name"), str)]
-    files = gas.get("files") if isinstance(gas.get("files"), dict) else {}
-    for name in files or {}:
-        _check_name(name, names, ("engine", "gas", "files", name), report)
-    lacking = [str(name) for name in names if name not in (files or {})]
-    if gas.get("file") is None and lacking:
-        allowed = "is missing; give file, or files with one entry for each of: " + ", ".join(lacking)
-        report(("engine", "gas", "file"), None, allowed)
+        check_trace_gas(engine, gas, cylinders, report)
 
 
 def _check_engine_run(engine: dict[str, Any], run: Any, report: Report) -> None:

@@ -102,11 +102,45 @@ class MotoredGas(Table):
     )
 
 
+LOSS_ANGLE = 0.010471975511965976  # 0.6 deg; common practice, no source
+INTAKE_WINDOW = 0.3490658503988659  # 20 deg
+
+
 class TraceGas(Table):
+    """Measured cylinder pressure. Angles are measured from firing top dead centre."""
+
     source: Literal["trace"]
     ambient_pressure: Ambient = 101325.0
     file: FileName | None = None
     files: dict[str, FileName] = Field(default_factory=dict, description="one file per cylinder name")
+    folder: Annotated[
+        FileName | None, Field(description="of traces at several speeds and loads, with an index.csv")
+    ] = None
+    top_dead_centre_offset: Annotated[
+        float | None, u.ANGLE, Field(ge=-0.53, le=0.53, description="angle the traces show at top dead centre")
+    ] = None
+    motored_file: Annotated[FileName | None, Field(description="motored trace that top dead centre is found from")] = (
+        None
+    )
+    loss_angle: Annotated[
+        float, u.ANGLE, Field(ge=0, le=0.088, description="of the motored peak before top dead centre")
+    ] = LOSS_ANGLE
+    smoothing: Literal["none", "savitzky_golay", "low_pass"] = "none"
+    smoothing_window: Annotated[float | None, u.ANGLE, Field(gt=0, le=1.06)] = None
+    smoothing_cut_off_order: Annotated[float | None, Field(gt=0, description="periods per crank revolution")] = None
+    pegging: Literal["none", "intake", "polytropic"] = "none"
+    intake_pressure: Annotated[float | None, u.PRESSURE, Field(gt=0, description="in the manifold, absolute")] = None
+    intake_window: Annotated[
+        float, u.ANGLE, Field(gt=0, le=1.58, description="about bottom dead centre, averaged over")
+    ] = INTAKE_WINDOW
+    pegging_fit: Literal["least_squares", "two_point"] = "least_squares"
+    pegging_exponent: Annotated[float | None, Field(ge=1, le=1.7, description="fitted when left out")] = None
+    compression_angles: Annotated[
+        tuple[float, float] | None, u.ANGLE, Field(description="valves shut, not yet burning")
+    ] = None
+    expansion_angles: Annotated[
+        tuple[float, float] | None, u.ANGLE, Field(description="burnt out, valves still shut")
+    ] = None
 
 
 class CycleGas(Table):

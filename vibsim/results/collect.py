@@ -94,7 +94,8 @@ def _add_quantities(group: Group, observed: Observed, first: str) -> None:
 
 
 def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
-    """Root attributes: case text and hash, versions, solver settings, residuals and counts."""
+    """Root attributes: case text and hash, versions, solver settings, residuals and counts; what was done to measured
+    traces and what is doubtful, a line each."""
     run = solution.case.run
     assert run is not None
     attributes: dict[str, Any] = {
@@ -114,6 +115,8 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
         "solver": "Dormand-Prince 5(4), dense output of order 4",
         "relative_tolerance": run.relative_tolerance,
         "simulation_seconds": solution.seconds,
+        "gas_notes": "\n".join(solution.packed.remarks.notes),
+        "warnings": "\n".join(solution.warnings),
         **{f"solver_{name}": count for name, count in solution.counts.items()},
     }
     if solution.settling is not None:

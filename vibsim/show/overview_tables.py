@@ -21,8 +21,10 @@ def print_overview(understood: Overview) -> None:
         order = ", ".join(f"{name} at {math.degrees(angle):.0f}°" for name, angle in understood.firing)
         intervals = " / ".join(f"{math.degrees(angle):.0f}°" for angle in understood.intervals)
         console.print(Text(f"fires: {order}; intervals {intervals}"))
-    for words in understood.running:
+    for words in [*understood.running, *understood.notes]:
         console.print(Text(words))
+    for words in understood.warnings:
+        console.print(Text(f"warning: {words}", style="bold"))
     table = new_table("Masses", "body", "kg", "of which moving parts")
     for row in understood.masses:
         moving = f"{row['pistons_and_rods_kg']:.3f} ({row['moving_parts']})" if "moving_parts" in row else ""

@@ -12,10 +12,12 @@ from vibsim.engine.accessories import no_losses, pack_losses
 from vibsim.engine.charging.pack import pack_charging
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
-from vibsim.engine.pressure import SPEED_DEPENDENT, STANDARD_PRESSURE, Gas, Operating, no_gas, pack_gas
+from vibsim.engine.pressure import STANDARD_PRESSURE, Gas, Operating, depends_on_speed, no_gas, pack_gas
+from vibsim.engine.trace_report import Remarks, trace_remarks
+from vibsim.engine.traces import some_point, speed_nodes
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
 from vibsim.inputs.errors import InputError
-from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad
+from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
 from vibsim.structure.mounts import pack_mounts
 
@@ -60,7 +62,11 @@ class Model(NamedTuple):
 
 
 class Packed(NamedTuple):
-    """A model with what is needed to read its states: names, drawn places, own axes, layout, names of accessories."""
+    """A model with what is needed to read its states: names, drawn places, own axes, layout, names of
+    accessories.
+
+    `remarks` say what was done to measured data and what of it is doubtful.
+    """
 
     model: Model
     names: list[str]
@@ -68,6 +74,7 @@ class Packed(NamedTuple):
     axes: np.ndarray
     layout: Layout | None
     accessories: tuple[str, ...] = ()
+    remarks: Remarks = Remarks()
 
     @property
     def cycle(self) -> float:
@@ -104,8 +111,11 @@ def pack(case: Case, folder: Path) -> Packed:
         with together:
             block = _block(case.body[carrier], where, inertia[carrier], train, origin)
             mass[carrier], moment, inertia[carrier] = block
+    remarks = Remarks()
     with together:
         gas = _gas(case, layout, folder)
+        if engine is not None and layout is not None:
+            remarks = trace_remarks(engine, layout, folder)
     together.raise_if_any()
     bodies = np.zeros(len(names), dtype=BODY)
     bodies["mass"], inverse = mass, np.linalg.inv(inertia)
@@ -125,7 +135,7 @@ def pack(case: Case, folder: Path) -> Packed:
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
     )
     driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
-    return Packed(model, names, np.array(centres), np.array(axes), layout, driven)
+    return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks)
 
 
 class _Together:
@@ -217,10 +227,13 @@ def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
         return no_gas([], 4.0 * math.pi)
     _refuse_charging(case.engine, folder)
     speed, load = (abs(case.run.speed), case.run.load) if case.run else (100.0, 1.0)
+    if case.run is None and isinstance(case.engine.gas, TraceGas) and case.engine.gas.folder is not None:
+        speed, load = some_point(case.engine, layout, folder)
     speeds = np.array([speed])
-    if case.run and case.run.kind == "free" and case.engine.gas.source in SPEED_DEPENDENT:
-        speeds = np.maximum(SPEED_NODES * speed, 20.0)
-        speeds = np.unique(speeds)
+    if case.run and case.run.kind == "free" and depends_on_speed(case.engine):
+        speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0))
+        if isinstance(case.engine.gas, TraceGas):
+            speeds = speed_nodes(case.engine, layout, speed, load, folder)
     return pack_gas(case.engine, layout, [Operating(float(value), load, folder) for value in speeds])
 
 

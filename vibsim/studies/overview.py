@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from vibsim.engine.layout import Layout
+from vibsim.engine.pressure import depends_on_speed
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case
@@ -41,7 +42,8 @@ class MountLoad:
 
 @dataclass(frozen=True)
 class Overview:
-    """A case in words and numbers; `statics_problem` says why there are no static loads, if so."""
+    """A case in words and numbers; `statics_problem` says why there are no static loads, if so; `notes` what was done
+    to measured data, `warnings` what is doubtful."""
 
     title: str
     layout: str
@@ -54,6 +56,8 @@ class Overview:
     displacement: float
     running: list[str]
     losses: list[Loss]
+    notes: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
 
     def as_dict(self) -> dict[str, Any]:
         return {
@@ -77,6 +81,8 @@ class Overview:
             ],
             "losses": [loss.as_dict() for loss in self.losses],
             "statics_problem": self.statics_problem,
+            "notes": self.notes,
+            "warnings": self.warnings,
         }
 
 
@@ -98,6 +104,8 @@ def overview(case_file: CaseFile) -> Overview:
         displacement=layout.swept_volume if layout else 0.0,
         running=_running(case, packed),
         losses=find_losses(case, packed),
+        notes=list(packed.remarks.notes),
+        warnings=list(packed.remarks.warnings),
     )
 
 
@@ -124,7 +132,7 @@ def _run_line(case: Case) -> str:
     run = case.run
     if run is None:
         return "run: none given; vibsim run needs a [run] table"
-    load = f", load {run.load:g}" if case.engine is not None and case.engine.gas.source == "cycle" else ""
+    load = f", load {run.load:g}" if case.engine is not None and depends_on_speed(case.engine) else ""
     return (
         f"run: {run.kind} at {run.speed * 30.0 / math.pi:g} rpm{load}, record of {run.duration:g} s at "
         f"{run.sample_rate:g} Hz, start {run.start}{'' if run.gravity else ', no gravity'}, "
