@@ -32,9 +32,17 @@ COMMANDS = {
 }
 
 
+class Parser(argparse.ArgumentParser):
+    """Says what is wrong with the words in one line, where to look in it."""
+
+    def error(self, message: str) -> NoReturn:
+        complain([f"{message}; see {self.prog} --help"])
+        sys.exit(BAD_INPUT)
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The commands and their options."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="vibsim",
         description="How hard an engine shakes on its mounts, why, and what chassis and rider feel of it.",
         epilog="exit codes: 0 done, 1 failed, 2 bad input",

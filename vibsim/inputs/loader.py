@@ -76,9 +76,11 @@ def load_case(path: str | Path) -> CaseFile:
     except IsADirectoryError:
         raise InputError(f"{path}: is a folder; expected a case file (TOML)") from None
     except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a text file; expected a case file (TOML), not a result") from None
+        raise InputError(f"{path}: is not text in UTF-8; expected a case file (TOML)") from None
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})") from None
+    if not text.strip():
+        raise InputError(f"{path}: is empty; expected a case file (TOML)")
     return replace(parse_case(text, path.parent, path.stem, shown=str(path)), raw=raw)
 
 

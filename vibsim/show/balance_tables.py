@@ -26,7 +26,11 @@ def print_balance(
             console.print(f"added to the case, {_weight_words(row)}")
     console.print(
         f"free forces at {found['speed_rpm']:.0f} rpm, F = {balance.unit:.1f} N is one cylinder's primary force, "
-        f"a = {found['throw_spacing_mm']:.1f} mm the throw spacing"
+        + (
+            f"a = {found['throw_spacing_mm']:.1f} mm the throw spacing"
+            if balance.arm
+            else "couples in F·bore: one throw"
+        )
     )
     intervals = " / ".join(f"{value:.0f}°" for value in found["firing_intervals_deg"])
     evenness = found["longest_firing_interval_over_even"]
@@ -35,19 +39,26 @@ def print_balance(
         about = "" if what == "force" else " about the middle of the throws"
         title = f"Free {what} per order{about}: forward turns with the crank, backward against it"
         sizes = [f"{word} {unit}" for word in ("forward", "backward", "largest")]
-        table = new_table(title, "order", *sizes, "in F" if what == "force" else "in F·a", "along °")
+        table = new_table(
+            title, "order", *sizes, "in F" if what == "force" else ("in F·a" if balance.arm else "in F·bore"), "along °"
+        )
         for row in found["orders"]:
             part = row[f"{what}_{unit.replace(' ', '_')}"]
             if part["share"] < NEGLIGIBLE:
                 continue
             numbers = [plain_number(part[key], 2) for key in ("forward", "backward", "major")]
-            table.add_row(f"{row['order']:g}", *numbers, f"{part['share']:.3f}", plain_number(part["direction_deg"], 1))
+            table.add_row(f"{row['order']:g}", *numbers, f"{part['share']:.3f}", _direction(part))
         if table.row_count:
             console.print(table)
     _print_vehicle_axes(console, found["vehicle_axes"])
-    table = new_table("Torque about the crank per order", "order", "inertia N m", "gas N m")
+    columns = ("on the crank: inertia N m", "gas N m", "on the block: inertia N m")
+    table = new_table(
+        "Torque about the crank per order; gas reacts on the block with what it puts on the crank", "order", *columns
+    )
     for row in found["torque"]:
-        table.add_row(f"{row['order']:g}", plain_number(row["inertia_N_m"], 2), plain_number(row["gas_N_m"], 2))
+        values = [row[f"{key}_N_m"] for key in ("inertia_on_crank", "gas_on_crank", "inertia_on_block")]
+        if max(values) >= 0.005:
+            table.add_row(f"{row['order']:g}", *(plain_number(value, 2) for value in values))
     console.print(table)
     for line in found["verdict"]:
         console.print(Text(line))
@@ -69,10 +80,16 @@ def print_balance(
     console.print(CAUTION, style="dim")
 
 
+def _direction(part: dict[str, float]) -> str:
+    """Of the long axis; a circle has none."""
+    round_ = part["major"] - abs(part["minor"]) < NEGLIGIBLE * part["major"]
+    return "round" if round_ else plain_number(part["direction_deg"], 1)
+
+
 def _print_vehicle_axes(console: Console, rows: list[dict[str, Any]]) -> None:
     """Amplitudes along vehicle axes; a row that rounds to nothing is left out."""
     keys = ("force_N", "moment_about_crank_origin_N_m", "moment_about_centre_of_mass_N_m")
-    title = "In vehicle axes: force, moment about the crank's origin (C) and about its body's centre of mass (M)"
+    title = "In vehicle axes: force, moment about the crank's origin (C) and its body's centre of mass (M), without gas"
     columns = [f"{what} {axis} {unit}" for what, unit in (("force", "N"), ("C", "N m"), ("M", "N m")) for axis in "XYZ"]
     table = new_table(title, "order", *columns)
     for row in rows:

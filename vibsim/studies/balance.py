@@ -51,9 +51,10 @@ class Balance:
 
     `about_crank` and `about_mass` give them over crank angle about the crank's origin and about the centre of mass of
     the engine's body; `force`, `couple` (about the mean place of the throws) per order; `roll_order` and `roll` (n)
-    complex N m the inertia torque per order, value = Re(amplitude·e^{i·order·θ}), `gas_order` and `gas` (n) the gas
-    torque; `unit` one cylinder's primary force (N), `arm` the throw spacing (m, 0 for one throw), `middle` the mean
-    place of the throws (m); `axes` (3, 3) engine axes in vehicle axes.
+    complex N m the roll on the block by inertia per order, value = Re(amplitude·e^{i·order·θ}), and `torque` (n) that
+    of pistons and rods on the crank; `gas_order` and `gas` (n) the gas torque on the crank; `unit` one cylinder's
+    primary force (N), `arm` the throw spacing (m, 0 for one throw), `middle` the mean place of the throws (m); `axes`
+    (3, 3) engine axes in vehicle axes.
     """
 
     layout: Layout
@@ -64,6 +65,7 @@ class Balance:
     couple: Phasors
     roll_order: np.ndarray
     roll: np.ndarray
+    torque: np.ndarray
     gas_order: np.ndarray
     gas: np.ndarray
     unit: float
@@ -115,6 +117,7 @@ def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
         couple=couple,
         roll_order=inertia.order[1:],
         roll=_complex(inertia)[1:],
+        torque=_complex(orders_of(free.torque, float(free.turns), float(free.turns)))[1:],
         gas_order=gas_order,
         gas=gas,
         unit=primary_force(layout, speed),
@@ -197,11 +200,11 @@ def verdict(balance: Balance) -> list[str]:
             ("couple", balance.couple, couple_unit, arm),
         ):
             forward, backward = (abs(value) / scale for value in phasors.at(order))
-            lines.append(f"{name}-order {what}: " + _judge(order, forward, backward, word))
+            lines.append(f"{name}-order {what}: " + _judge(order, what, forward, backward, word))
     return lines
 
 
-def _judge(order: float, forward: float, backward: float, word: str) -> str:
+def _judge(order: float, what: str, forward: float, backward: float, word: str) -> str:
     if max(forward, backward) < NEGLIGIBLE:
         return "none"
     ways = []
@@ -209,7 +212,9 @@ def _judge(order: float, forward: float, backward: float, word: str) -> str:
         way = "crank counterweights can take it away" if order == 1.0 else f"needs a shaft at +{order:g}"
         ways.append(f"{forward:.3g} {word} turns with the crank: {way}")
     if backward >= NEGLIGIBLE:
-        ways.append(f"{backward:.3g} {word} turns against it: no counterweight reaches it, needs a shaft at −{order:g}")
+        ends = " with a weight at either end" if what == "couple" else ""
+        way = f"no counterweight reaches it, needs a shaft at −{order:g}{ends}"
+        ways.append(f"{backward:.3g} {word} turns against it: {way}")
     return "; ".join(ways)
 
 
@@ -239,13 +244,15 @@ def order_rows(balance: Balance) -> list[dict[str, Any]]:
 
 
 def torque_rows(balance: Balance) -> list[dict[str, float]]:
-    """Inertia and gas torque per order up to 6; half orders too where a four-stroke has them."""
+    """Torque on the crank by inertia and gas, and roll on the block by inertia, per order up to 6; half orders too
+    where a four-stroke has them."""
     orders = sorted({float(order) for order in (*balance.roll_order, *balance.gas_order) if order <= SHOWN_ORDERS})
     return [
         {
             "order": order,
-            "inertia_N_m": abs(value_at(balance.roll_order, balance.roll, order)),
-            "gas_N_m": abs(value_at(balance.gas_order, balance.gas, order)),
+            "inertia_on_crank_N_m": abs(value_at(balance.roll_order, balance.torque, order)),
+            "gas_on_crank_N_m": abs(value_at(balance.gas_order, balance.gas, order)),
+            "inertia_on_block_N_m": abs(value_at(balance.roll_order, balance.roll, order)),
         }
         for order in orders
     ]
