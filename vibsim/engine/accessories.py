@@ -45,13 +45,18 @@ def pack_losses(engine: Engine, layout: Layout, gas: Gas, bodies: list[int], car
     `bodies` (n) take the torque of the engine's accessories, −1 ground. Plain is what has no power law. They belong to
     this gas: another in the model wants them packed anew.
     """
+    friction = pack_friction(engine, layout, gas)
+    if not engine.accessory:
+        losses = np.zeros(friction.size + 1, dtype=LOSS)
+        losses[:-1], losses["body"][-1] = friction, carrier
+        return losses
     records = np.array([pack_accessory(a, body) for a, body in zip(engine.accessory, bodies, strict=True)], dtype=LOSS)
     plain = (records["body"] == carrier) & (records["power"] == 0.0)
     drag = np.zeros(1, dtype=LOSS)
     drag["body"] = carrier
     for name in ("dry", "viscous", "square"):
         drag[name] = records[name][plain].sum()
-    return np.concatenate([pack_friction(engine, layout, gas), drag, records[~plain]])
+    return np.concatenate([friction, drag, records[~plain]])
 
 
 def no_losses() -> np.ndarray:

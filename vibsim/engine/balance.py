@@ -15,7 +15,6 @@ import numpy as np
 
 from vibsim.engine.layout import Layout
 from vibsim.engine.moving_mass import Train, moving_mass
-from vibsim.engine.package import stations
 from vibsim.jit import kernel
 
 POINTS_PER_TURN = 360
@@ -167,8 +166,14 @@ def primary_force(layout: Layout, speed: float) -> float:
 
 def throw_spacing(layout: Layout) -> float:
     """Least distance between neighbouring throws, those of cylinders side by side taken as one, m; 0 for one."""
-    at = [cylinder.at for cylinder in layout.cylinders]
-    places = sorted(sum(at[index] for index in station) / len(station) for station in stations(layout))
+    half = 0.5 * min(cylinder.bore for cylinder in layout.cylinders)
+    groups: list[list[float]] = []
+    for at in sorted(cylinder.at for cylinder in layout.cylinders):
+        if groups and at - groups[-1][0] <= half:
+            groups[-1].append(at)
+        else:
+            groups.append([at])
+    places = [sum(group) / len(group) for group in groups]
     return min((after - before for before, after in itertools.pairwise(places)), default=0.0)
 
 
