@@ -47,7 +47,7 @@ def print_balance(
             if part["share"] < NEGLIGIBLE:
                 continue
             numbers = [plain_number(part[key], 2) for key in ("forward", "backward", "major")]
-            table.add_row(f"{row['order']:g}", *numbers, f"{part['share']:.3f}", _direction(part))
+            table.add_row(f"{row['order']:g}", *numbers, f"{part['share']:.3f}", _direction(part), *_phases(part))
         if table.row_count:
             console.print(table)
     _print_vehicle_axes(console, found["vehicle_axes"])
@@ -64,9 +64,9 @@ def print_balance(
         console.print(Text(line))
     sums = found["cancellation"]
     console.print(
-        f"counterweights alone cancel the first-order force when |Σ m·e^(i(2·bank − pin))| = 0: it is "
-        f"{sums['force_sum_share']:.4f} of Σ m; the couple when the same weighted with place is: "
-        f"{sums['couple_sum_share']:.4f} of its whole"
+        "counterweights alone cancel the first-order force where the sum Σ m·e^(i(2·bank − pin)) is zero, and the "
+        f"couple where Σ m·x·e^(i(2·bank − pin)) is; here {_sum_words('force', sums)} of Σ m and "
+        f"{_sum_words('couple', sums)} of Σ m·|x|"
     )
     for row in (*found["counterweights_to_add"], *found["shafts_to_add"]):
         if row["unbalance_kg_mm"] < SHOWN_UNBALANCE:
@@ -78,6 +78,20 @@ def print_balance(
     for path in written:
         console.print(Text(f"wrote {path}"))
     console.print(CAUTION, style="dim")
+
+
+def _phases(part: dict[str, float]) -> list[str]:
+    """Where the two turning parts point at crank angle 0; a part that is nothing points nowhere."""
+    least = NEGLIGIBLE * part["major"]
+    return [
+        plain_number(part[f"{name}_phase_deg"], 1) if part[name] > least else "" for name in ("forward", "backward")
+    ]
+
+
+def _sum_words(what: str, sums: dict[str, float]) -> str:
+    share = sums[f"{what}_sum_share"]
+    at = f" at {plain_number(sums[f'{what}_sum_angle_deg'], 1)}°" if share >= 5e-5 else ""
+    return f"{share:.4f}{at}"
 
 
 def _direction(part: dict[str, float]) -> str:

@@ -32,7 +32,7 @@ from vibsim.studies.balance_axes import vehicle_rows
 
 SHOWN_ORDERS = 6.0
 NEGLIGIBLE = 1e-3  # of one cylinder's primary force (or that times the throw spacing)
-GAS_POINTS = 360  # a cycle
+GAS_POINTS = 240  # a cycle
 
 
 @dataclass(frozen=True)
@@ -280,6 +280,8 @@ def as_dict(balance: Balance) -> dict[str, Any]:
         "verdict": verdict(balance),
         "cancellation": {
             "force_sum_share": abs(conditions.force) / conditions.scale if conditions.scale else 0.0,
+            "force_sum_angle_deg": math.degrees(cmath.phase(conditions.force)),
+            "couple_sum_angle_deg": math.degrees(cmath.phase(conditions.couple)),
             "couple_sum_share": abs(conditions.couple) / conditions.couple_scale if conditions.couple_scale else 0.0,
         },
         "greatest_force_N": float(np.abs(balance.about_crank.force).max()),
