@@ -40,7 +40,13 @@ def print_balance(
         title = f"Free {what} per order{about}: forward turns with the crank, backward against it"
         sizes = [f"{word} {unit}" for word in ("forward", "backward", "largest")]
         table = new_table(
-            title, "order", *sizes, "in F" if what == "force" else ("in F·a" if balance.arm else "in F·bore"), "along °"
+            title,
+            "order",
+            *sizes,
+            "in F" if what == "force" else ("in F·a" if balance.arm else "in F·bore"),
+            "along °",
+            "forward at °",
+            "backward at °",
         )
         for row in found["orders"]:
             part = row[f"{what}_{unit.replace(' ', '_')}"]
