@@ -13,7 +13,7 @@ import numpy as np
 from scipy.constants import g as STANDARD_GRAVITY
 from scipy.spatial.transform import Rotation
 
-from vibsim.engine.friction import STANDSTILL
+from benchmarks.numpy_losses import Friction, accessory_torque
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.pressure import Gas
 from vibsim.inputs.models import Body, Case, Engine, Mount
@@ -133,7 +133,8 @@ class Carrier:
         if body.moving_parts == "included":
             turn = np.linspace(0.0, 2.0 * np.pi, AVERAGE_POINTS, endpoint=False)
             self.fixed[:6, :6] -= np.mean([self.sliders.mass_matrix(phi)[0][:6, :6] for phi in turn], axis=0)
-        for ratio, axial in [(1.0, engine.crank.inertia), *((s.ratio, s.inertia) for s in engine.balance_shaft)]:
+        geared = [(s.ratio, s.inertia) for s in (*engine.balance_shaft, *engine.accessory)]
+        for ratio, axial in [(1.0, engine.crank.inertia), *geared]:
             turns = np.array([0.0, 0.0, 0.0, 1.0, 0.0, 0.0, ratio])
             self.fixed += axial * np.outer(turns, turns)
             if body.moving_parts == "included":  # weighed in already, as if it did not turn in the block
@@ -237,15 +238,14 @@ class EquationsOfMotion:
         axes = np.array([layout.axes if name == engine.body else np.eye(3) for name in [*names, "ground"]])
         self.index = names.index(engine.body)
         self.reactor = [*names, "ground"].index(engine.load.reacted_by or engine.body)
+        self.friction, self.accessories = Friction(engine, layout, self.gas), engine.accessory
+        self.carriers = [[*names, "ground"].index(item.reacted_by or engine.body) for item in engine.accessory]
         self.carrier = Carrier(engine, layout, case.body[self.index])
         self.mass = np.array([body.mass for body in case.body])[:, None]
         self.inertia = np.array([inertia(body) for body in case.body])
         self.mounts = Mounts(case.mount, names, centres, axes)
         self.gravity = STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0
         self.firing = np.array([cylinder.firing for cylinder in layout.cylinders])
-        friction, per_angle = engine.friction, layout.swept_volume / layout.cycle
-        self.dry = friction.torque + friction.mean_effective_pressure * per_angle
-        self.viscous = friction.viscous + friction.mean_effective_pressure_rise * per_angle
 
     def __call__(self, t: float, y: np.ndarray) -> np.ndarray:
         phi, states = y[-2], y[:-2].reshape(-1, 13)
@@ -271,10 +271,12 @@ class EquationsOfMotion:
         motion = np.stack([states[:, :3], rotated(turn, velocity), rotated(turn, spin)])
         place, *rates = np.concatenate([motion, np.zeros((3, 1, 3))], axis=1)
         forces, moments = self.mounts.loads(place, np.concatenate([turn, np.eye(3)[None]]), *rates)
-        if self.reactor != self.index:
-            torque = self.load_torque(speed) * turn[self.index] @ ALONG
-            moments[self.index] -= torque
-            moments[self.reactor] += torque
+        taken = [accessory_torque(item, speed) for item in self.accessories]
+        for body, size in [(self.reactor, self.load_torque(speed)), *zip(self.carriers, taken, strict=True)]:
+            if body != self.index:
+                torque = size * turn[self.index] @ ALONG
+                moments[self.index] -= torque
+                moments[body] += torque
         force, moment = (rotated(turn.swapaxes(1, 2), part[:-1]) for part in (forces, moments))
         field = -self.gravity * turn[:, 2]
         pull = matrix[:, :3] @ field[self.index]
@@ -289,7 +291,8 @@ class EquationsOfMotion:
 
     def crank_torque(self, phi: float, speed: float, slope: np.ndarray) -> float:
         """Gas less friction and load, N m: the gas does work as the volume grows, which it does as s falls."""
-        loss = self.dry * np.tanh(speed / STANDSTILL) + self.viscous * speed + self.load_torque(speed)
+        driven = sum(accessory_torque(item, speed) for item in self.accessories)
+        loss = self.friction(speed) + driven + self.load_torque(speed)
         over = gas_pressures(phi, speed, self.gas, self.firing) - self.gas.ambient if self.gas.active else 0.0 * slope
         return float(-(over * self.carrier.sliders.area) @ slope) - loss
 

@@ -89,6 +89,22 @@ def skewed() -> dict[str, Any]:
     return raw
 
 
+def accessories() -> list[dict[str, Any]]:
+    """One of every kind, felt at the crank with some newton metres each at thousands of rpm."""
+    return [
+        {"name": "water", "kind": "water_pump", "ratio": 1.2, "rated_power_kW": 0.8, "rated_speed_rpm": 4000.0},
+        {"name": "oil", "kind": "oil_pump", "ratio": -0.7, "displacement_cm3": 12.0, "relief_pressure_bar": 5.0},
+        {
+            "name": "alternator",
+            "kind": "alternator",
+            "ratio": 2.5,
+            "electrical_power_W": 700.0,
+            "torque_limit_N_m": 3.0,
+        },
+        {"name": "fan", "kind": "constant", "ratio": 1.5, "torque_N_m": 0.6},
+    ]
+
+
 def packed(raw: dict[str, Any]) -> tuple[Case, Packed]:
     case = build_case(raw)
     return case, pack(case, CONFIGS)

@@ -81,11 +81,11 @@ def _v2_offset(bank: float) -> Known:
 
 
 def _v3(bank: float) -> Known:
-    return Known(_light_single(bank), STILL, "1-2-3", (180.0, 180.0, 360.0), DERIVED)
+    return Known(_light_single(bank), STILL, "1-3-2", (360.0, 180.0, 180.0), DERIVED)
 
 
 def _v3_heavy(bank: float) -> Known:
-    return Known(_balanced_pins(bank, 2.0), STILL, "1-2-3", (180.0 - bank, 180.0 + bank, 360.0), DERIVED)
+    return Known(_balanced_pins(bank, 2.0), STILL, "1-3-2", (360.0, 180.0 + bank, 180.0 - bank), DERIVED)
 
 
 def _even(count: int) -> tuple[float, ...]:

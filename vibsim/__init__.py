@@ -15,7 +15,7 @@ def _drop_stale_kernels() -> None:
     Numba checks a cached function against its own file alone, not against the files of the functions it calls.
     """
     package = Path(__file__).parent
-    kernels = list(package.glob("*/__pycache__/*.nbi"))
+    kernels = list(package.rglob("*.nbi"))
     if not kernels:
         return
     newest = max(source.stat().st_mtime for source in package.rglob("*.py"))

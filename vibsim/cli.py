@@ -12,7 +12,7 @@ import sys
 from typing import NoReturn
 
 from vibsim import __version__
-from vibsim.commands import balance, check, compare, cure, loads, map, modes, new, plot, run, tolerance
+from vibsim.commands import balance, check, compare, cure, loads, map, modes, new, plot, run, search, tolerance, traces
 from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
 
 COMMANDS = {
@@ -24,15 +24,25 @@ COMMANDS = {
     "loads": loads,
     "tolerance": tolerance,
     "map": map,
+    "search": search,
+    "traces": traces,
     "compare": compare,
     "new": new,
     "check": check,
 }
 
 
+class Parser(argparse.ArgumentParser):
+    """Says what is wrong with the words in one line, where to look in it."""
+
+    def error(self, message: str) -> NoReturn:
+        complain([f"{message}; see {self.prog} --help"])
+        sys.exit(BAD_INPUT)
+
+
 def build_parser() -> argparse.ArgumentParser:
     """The commands and their options."""
-    parser = argparse.ArgumentParser(
+    parser = Parser(
         prog="vibsim",
         description="How hard an engine shakes on its mounts, why, and what chassis and rider feel of it.",
         epilog="exit codes: 0 done, 1 failed, 2 bad input",

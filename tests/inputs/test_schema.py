@@ -8,7 +8,7 @@ import tomllib
 import jsonschema
 import pytest
 
-from tests.cases import CONFIGS, single, skewed
+from tests.cases import CONFIGS, accessories, single, skewed
 from vibsim.inputs.schema import case_schema
 
 
@@ -31,6 +31,16 @@ def test_other_customary_units_pass(make, validator):
     raw["engine"]["crank"]["main_bearings_at_in"] = [-2.0, 2.0]
     raw["body"][0]["inertia_products"] = "integral"
     validator.validate(raw)
+
+
+def test_friction_and_accessories_pass(validator):
+    raw = single()
+    raw["engine"]["friction"] = {"law": "chen_flynn", "A_bar": 0.3, "C_bar_s_per_m": 0.08, "oil_temperature_degC": 5.0}
+    raw["engine"]["accessory"] = accessories()
+    validator.validate(raw)
+    raw["engine"]["accessory"][0]["kind"] = "fuel_pump"
+    with pytest.raises(jsonschema.ValidationError):
+        validator.validate(raw)
 
 
 def _with(path: list, value: object) -> dict:

@@ -21,6 +21,7 @@ CYCLE = 4.0 * math.pi
 
 def _pressure(angle: np.ndarray) -> np.ndarray:
     """An invented smooth cycle, bar, peak after firing top dead centre (angle in degrees)."""
+    angle = (angle + 360.0) % 720.0 - 360.0
     return 1.0 + 45.0 * np.exp(-(((angle - 14.0) / 35.0) ** 2)) + 0.1 * np.sin(np.radians(angle) / 2.0)
 
 
@@ -133,3 +134,51 @@ def test_trace_that_does_not_close(tmp_path):
     (tmp_path / "p.csv").write_text(f"crank_angle_deg,pressure_bar\n{rows}\n", encoding="utf-8")
     with pytest.raises(InputError, match="a cycle must close"):
         read_trace(tmp_path / "p.csv", CYCLE)
+
+
+def _file(path: Path, pressure: np.ndarray, angle: np.ndarray = FULL) -> Path:
+    rows = "".join(f"{a},{p!r}\n" for a, p in zip(angle.tolist(), pressure.tolist(), strict=True))
+    path.write_text(f"crank_angle_deg,pressure_bar\n{rows}", encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("at", "size", "from_to"),
+    [(-200, 4.0, "-200 to -199"), (30, 15.0, "30 to 31"), (90, -5.0, "90 to 91"), (300, 4.0, "300 to 301")],
+)
+@pytest.mark.parametrize("kind", ["step", "spike"])
+def test_a_jump_is_named(at, size, from_to, kind, tmp_path):
+    pressure = _pressure(FULL) + 8.0
+    first = int(np.searchsorted(FULL, at)) + 1
+    if kind == "step" and first < len(FULL):
+        ramp = np.clip(np.arange(len(FULL)) - first, 0, 200) / 200.0  # the step decays, so that the cycle closes
+        pressure[first:] += size * (1.0 - ramp[first:])
+    elif kind == "step":
+        pressure += size * np.clip((FULL + 100.0) / 460.0, 0.0, 1.0)
+    else:
+        pressure[first % len(FULL)] += size
+    with pytest.raises(
+        InputError, match=rf"engine.gas.file: .*p.csv': jumps by -?\d\.?\d* bar from {from_to} deg"
+    ) as found:
+        read_trace(_file(tmp_path / "p.csv", pressure), CYCLE)
+    assert "of its swing in one step" in str(found.value)
+
+
+@pytest.mark.parametrize("step", [0.5, 1.0, 3.0])
+def test_steep_but_real_burning_is_no_jump(step, tmp_path):
+    # invented: diesel knock, 60 bar in four degrees on 140 bar, then ringing by 8 bar in 6 degrees; common practice
+    angle = np.arange(-360.0, 360.0, step)
+    pressure = 1.0 + 80.0 * np.exp(-((angle / 40.0) ** 2)) + 60.0 / (1.0 + np.exp(-(angle - 4.0)))
+    pressure -= 60.0 * np.clip((angle - 20.0) / 340.0, 0.0, 1.0)
+    ringing = 8.0 * np.exp(-np.clip(angle - 8.0, 0.0, None) / 15.0) * np.sin(np.radians(60.0 * (angle - 8.0)))
+    pressure += np.where(angle > 8.0, ringing, 0.0)
+    read_trace(_file(tmp_path / "p.csv", pressure, angle), CYCLE)
+
+
+def test_relative_pressures_want_pegging(tmp_path):
+    path = _file(tmp_path / "p.csv", _pressure(FULL) - 1.5)
+    with pytest.raises(InputError, match=r"must be positive \(or set pegging\)"):
+        read_trace(path, CYCLE)
+    assert read_trace(path, CYCLE, absolute=False).pressures.min() < 0.0
+    with pytest.raises(InputError, match=r"swings by 4.*check the unit"):
+        read_trace(_file(path, 1e-3 * _pressure(FULL)), CYCLE, absolute=False)

@@ -10,7 +10,7 @@ import pytest
 from scipy.integrate import trapezoid
 from scipy.spatial.transform import Rotation
 
-from tests.cases import mount, packed, single, skewed
+from tests.cases import accessories, mount, packed, single, skewed
 from vibsim.inputs.models import Body, Case, Engine, ProgressiveMount
 from vibsim.solver.invariants import kinetic_energy, momentum, weight_energy
 from vibsim.solver.motion import derivatives, scratch
@@ -79,6 +79,8 @@ def engine_parts(engine: Engine, theta: float) -> list[tuple[float, np.ndarray]]
         centre = origin + shaft.at * x + shaft.position[0] * np.cross(z, x) + shaft.position[1] * z
         rotor(shaft.inertia, centre, shaft.ratio * theta)
         eccentric(shaft.unbalance, centre, shaft.ratio * theta + shaft.angle)
+    for accessory in engine.accessory:
+        rotor(accessory.inertia, origin, accessory.ratio * theta)
     return parts
 
 
@@ -186,7 +188,8 @@ def mounted(crank: list[float], law: str, damping: float = 0.0, **run: Any) -> d
 
 
 def two_bodies() -> dict[str, Any]:
-    """The skewed engine and a chassis, afloat, joined by damped mounts; gas, friction and a load on the chassis."""
+    """The skewed engine and a chassis, afloat, joined by damped mounts; gas, friction, accessories, one of them and the
+    load on the chassis."""
     raw = separate(skewed())
     inertia = [3.0, 4.0, 5.0, 0.2, -0.3, 0.1]
     raw["body"].append(
@@ -200,6 +203,9 @@ def two_bodies() -> dict[str, Any]:
     ]
     raw["engine"] |= {"firing_order": ["1", "2", "3"], "gas": {"source": "motored"}, "friction": {"torque_N_m": 4.0}}
     raw["engine"]["load"] = {"law": "constant", "torque_N_m": 30.0, "reacted_by": "chassis"}
+    raw["engine"]["accessory"] = accessories()
+    raw["engine"]["accessory"][1]["inertia_kg_mm2"] = 400.0
+    raw["engine"]["accessory"][2]["reacted_by"] = "chassis"
     return raw
 
 
@@ -271,17 +277,24 @@ def test_damping_takes_the_work_of_the_dampers(crank: list[float]) -> None:
     assert np.diff(energy).max() < 1e-8 * moving[0]  # never rises, but for the solver's own error
 
 
-@pytest.mark.parametrize("law", ["linear", "progressive"])
-def test_energy_changes_by_the_work_of_gas_friction_and_load(law: str) -> None:
-    """Law: with the load reacted by the block, energy changes by ∫ (gas − friction − load)·φ̇ dt."""
+@pytest.mark.parametrize(
+    ("law", "friction", "driven"),
+    [
+        ("linear", {"torque_N_m": 4.0, "viscous_N_m_s": 0.01}, []),
+        ("progressive", {"law": "chen_flynn", "oil_temperature_degC": 20.0}, accessories()),
+    ],
+)
+def test_energy_changes_by_the_work_of_gas_losses_and_load(law: str, friction: dict, driven: list) -> None:
+    """Law: all reacted by the block, energy changes by ∫ (gas − friction − accessories − load)·φ̇ dt."""
     raw = mounted(TILTS[2], law)
     raw["engine"] |= {"firing_order": ["1", "2", "3"], "gas": {"source": "motored"}}
-    raw["engine"] |= {"friction": {"torque_N_m": 4.0, "viscous_N_m_s": 0.01}}
+    raw["engine"] |= {"friction": friction, "accessory": driven}
     raw["engine"]["load"] = {"law": "road", "torque_N_m": 5.0, "quadratic_N_m_s2": 1e-4}
     case, model = packed(raw)
     time, states = run_states(model, start(case, model), 0.2, 20001)
     seen = observe(states, model, ())
-    power = (seen.gas_torque - seen.friction_torque - seen.load_torque) * seen.crank_speed
+    losses = seen.friction_torque + (seen.accessory_torque if driven else 0.0)
+    power = (seen.gas_torque - losses - seen.load_torque) * seen.crank_speed
     ends = [0, -1]
     energy = total_energy(states[ends], case, model, observe(states[ends], model, ()))
     # trapezoid at 1e-5 s: h²/12 times the change of the power's slope, which corners of the pressure curve make up

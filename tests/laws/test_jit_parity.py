@@ -27,8 +27,8 @@ def readable(model: Packed) -> Packed:
     m, record = model.model, np.recarray
     train = m.train._replace(cylinders=m.train.cylinders.view(record), eccentrics=m.train.eccentrics.view(record))
     gas = m.gas._replace(charges=m.gas.charges.view(record))
-    bodies, mounts = m.bodies.view(record), m.mounts.view(record)
-    return model._replace(model=m._replace(train=train, gas=gas, bodies=bodies, mounts=mounts))
+    whole = {name: getattr(m, name).view(record) for name in ("bodies", "mounts", "losses")}
+    return model._replace(model=m._replace(train=train, gas=gas, **whole))
 
 
 def rates() -> np.ndarray:

@@ -55,7 +55,8 @@ def test_gas_and_friction_torque_of_the_similar_engine(tmp_path):
     small, large = (pack(item, tmp_path).model for item in (case, larger))
     for angle in np.linspace(0.0, 12.0, 25):
         assert gas_torque(angle, 200.0, large) == pytest.approx(FACTOR**3 * gas_torque(angle, 200.0, small), rel=1e-9)
-    assert large.friction == pytest.approx([FACTOR**3 * value for value in small.friction], rel=1e-12)
+    for name in ("dry", "viscous"):
+        assert large.losses[name] == pytest.approx(FACTOR**3 * small.losses[name], rel=1e-12)
     assert large.train.rotor_inertia == pytest.approx(FACTOR**5 * small.train.rotor_inertia, rel=1e-12)
 
 

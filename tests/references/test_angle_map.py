@@ -78,15 +78,16 @@ def test_twin_is_balanced_along_the_known_line(bank, side):
 
 
 def test_three_with_a_heavier_single():
-    """CHECKS section 4: the single has the pair's mass and its pin is set back by 180° − 2·bank; derived there."""
+    """CHECKS section 4: the single has the pair's mass and its pin is set back by 180° − 2·bank; derived there. The
+    single is in the trailing bank here, so that back is ahead."""
     case_file = parse_case(new_case("v3-80-heavy-single", 900.0))
     for bank in (40.0, 80.0, 90.0, 120.0):
-        at = (bank * DEGREE, -(180.0 - 2.0 * bank) * DEGREE)
+        at = (bank * DEGREE, (180.0 - 2.0 * bank) * DEGREE)
         found = find_map(case_file, banks=(at[0], 3.1), pins=(at[1], 3.2), count=10)
         assert found.values[0, 0, 0] < 5e-3  # masses are written in whole grams
-    best = find_map(case_file, banks=(70 * DEGREE, 80 * DEGREE), pins=(-60 * DEGREE, 0.0)).points
+    best = find_map(case_file, banks=(70 * DEGREE, 80 * DEGREE), pins=(0.0, 60 * DEGREE)).points
     kept = next(point for point in best if "bank as drawn" in point.words)
-    assert math.degrees(kept.pin) == pytest.approx(-20.0, abs=0.2)  # the same grams
+    assert math.degrees(kept.pin) == pytest.approx(20.0, abs=0.2)  # the same grams
 
 
 def test_five_with_a_single_pin():

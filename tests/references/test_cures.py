@@ -150,6 +150,12 @@ def test_second_order_pair_of_an_inline_four():
     assert after.force.major[1] < 1e-4 * before.unit
 
 
+@pytest.mark.parametrize("order", [0.5, 1.5, 2.5])
+def test_nothing_to_add_where_there_is_no_force(order):
+    """Inertia has whole orders alone (derived: the mechanism repeats every turn)."""
+    assert by_shafts(layout("v3-80"), FORCE, order, 1).shafts == ()
+
+
 def test_heights_of_the_pair_take_the_roll():
     """Shafts a height h apart make a roll of order 2 (derived: 2·h·U·(2ω)²·…); given room it vanishes too."""
     case = layout("inline-4")

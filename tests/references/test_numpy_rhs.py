@@ -10,7 +10,7 @@ import pytest
 from scipy.spatial.transform import Rotation
 
 from benchmarks.numpy_rhs import right_hand_side
-from tests.cases import CONFIGS, mount, skewed
+from tests.cases import CONFIGS, accessories, mount, skewed
 from tests.cases import packed as build
 from vibsim.inputs.loader import load_case
 from vibsim.inputs.models import Case
@@ -66,6 +66,16 @@ def reacted_on_block() -> tuple[Case, Packed]:
     return build(skewed_with_frame())
 
 
+def with_accessories() -> tuple[Case, Packed]:
+    """Chen and Flynn's friction, and an accessory of every kind, on block, frame and ground."""
+    raw = skewed_with_frame(reacted_by="frame")
+    raw["engine"]["friction"] = {"law": "chen_flynn", "B": 0.01, "cold_factor": 1.3}
+    raw["engine"]["accessory"] = accessories()
+    raw["engine"]["accessory"][2]["reacted_by"] = "frame"
+    raw["engine"]["accessory"][3]["reacted_by"] = "ground"
+    return build(raw)
+
+
 def demo() -> tuple[Case, Packed]:
     """The trike held at speed: one gas curve, and a load torque as the governor adds it."""
     case = load_case(DEMO).case
@@ -81,7 +91,15 @@ def demo_let_go() -> tuple[Case, Packed]:
     return build(raw)
 
 
-CASES = [included, separate, reacted_on_block, demo, demo_let_go]
+def chen_flynn_let_go() -> tuple[Case, Packed]:
+    """The trike left alone with friction that rises with the peak pressure of every speed."""
+    raw = tomllib.loads(DEMO.read_text(encoding="utf-8"))
+    raw["run"]["kind"] = "free"
+    raw["engine"]["friction"] = {"law": "chen_flynn", "B": 0.02}
+    return build(raw)
+
+
+CASES = [included, separate, reacted_on_block, with_accessories, demo, demo_let_go, chen_flynn_let_go]
 
 
 def random_state(packed: Packed, random: np.random.Generator) -> np.ndarray:

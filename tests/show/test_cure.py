@@ -6,6 +6,7 @@ import json
 
 import pytest
 
+from tests.cases import CONFIGS
 from tests.conftest import DEMO
 from vibsim.inputs.loader import load_case
 
@@ -26,6 +27,20 @@ def test_json_has_before_and_after(command):
     assert code == 0
     goal = found["felt"][0]
     assert "weighted as a seat" in goal["what"] and goal["after"] < goal["before"]
+
+
+def test_what_gets_worse_is_said(command):
+    inline = CONFIGS / "layouts" / "inline-3.toml"
+    _, out, _ = command("cure", inline, "--by", "shafts", "--goal", "couple")
+    assert "it makes worse: order 1 force, against it 0.0 →" in out
+    _, out, _ = command("cure", inline, "--by", "shafts", "--most-shafts", "2")
+    assert "two weights of one shaft" in out and "it makes worse" not in out
+
+
+def test_nothing_to_add_writes_nothing(command, tmp_path):
+    new = tmp_path / "new.toml"
+    code, out, _ = command("cure", CONFIGS / "layouts" / "inline-6.toml", "--write", new)
+    assert code == 0 and "nothing to add" in out and not new.exists()
 
 
 def test_mass_where_it_is_no_cure_is_not_proposed(command):

@@ -128,7 +128,7 @@ def test_command_writes_film_and_frames(tmp_path, command):
     code, out, err = command("balance", DEMO, "-o", tmp_path, "--animation", "--frames", 12, "--explain", 40, "--json")
     assert (code, err) == (0, "")
     names = [Path(path).name for path in json.loads(out)["files"]]
-    assert names == ["balance.png", "timing.png", "explain.png", "mechanism.gif", "frames"]
+    assert names == ["balance.png", "timing.png", "balance.csv", "explain.png", "mechanism.gif", "frames"]
     assert sorted(path.name for path in tmp_path.iterdir()) == sorted(names)
     frames = sorted(path.name for path in (tmp_path / "frames").iterdir())
     assert frames == [*(f"frame-{n:03d}.png" for n in range(12)), "notes.txt"]

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from tests.cases import CONFIGS, mount, single
+from tests.cases import CONFIGS, accessories, mount, single
 from vibsim.engine.pressure import cylinder_pressure
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.loader import build_case, parse_case
@@ -48,21 +48,26 @@ def test_free_run_may_turn_backwards():
     assert solution.over_time.crank_angle[-1] < -50.0
 
 
-@pytest.mark.parametrize("gas", [{"source": "motored"}, {"source": "cycle"}, {"source": "none"}])
-def test_steady_run_settles_at_its_mean_speed(gas):
+@pytest.mark.parametrize(
+    ("gas", "driven"),
+    [({"source": "motored"}, []), ({"source": "cycle"}, accessories()), ({"source": "none"}, accessories())],
+)
+def test_steady_run_settles_at_its_mean_speed(gas, driven):
     raw = _mounted(kind="steady", duration_s=0.1, settle_tolerance=1e-4, start="static", gravity=True)
     raw["engine"]["gas"] = gas
-    raw["engine"]["friction"] = {"torque_N_m": 2.0}
+    raw["engine"] |= {"friction": {"torque_N_m": 2.0}, "accessory": driven}
     solution = simulate(build_case(raw))
     settling = solution.settling
     assert settling.settled
     assert settling.residual < 1e-4
     assert settling.mean_speed == pytest.approx(100.0 * math.pi, rel=1e-4)
-    # law: over a settled cycle the load takes what gas gives less friction and what shakes the mounts (inertia
-    # torque). Left out is crank inertia times the block's roll acceleration (0.02 kg m^2, some 200 rad/s^2), which does
-    # work only on the fluctuation of speed, about a hundredth
+    # law: over a settled cycle the load takes what gas gives less friction, accessories and what shakes the mounts
+    # (inertia torque). Left out is crank inertia times the block's roll acceleration (0.02 kg m^2, some 200 rad/s^2),
+    # which does work only on the fluctuation of speed, about a hundredth
     over = solution.over_angle
-    work = np.mean(over.gas_torque + over.inertia_torque - over.friction_torque)
+    accessory = over.accessory_torque if driven else 0.0
+    assert (over.accessory_torque is not None) == bool(driven)
+    work = np.mean(over.gas_torque + over.inertia_torque - over.friction_torque - accessory)
     assert settling.load_torque == pytest.approx(work, abs=0.04)
     assert np.mean(over.inertia_torque) < 0.0
     np.testing.assert_allclose(solution.over_angle.crank_angle, solution.angle, rtol=0, atol=1e-9)

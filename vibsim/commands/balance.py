@@ -29,7 +29,13 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--with-counterweights", action="store_true", help="first add the crank counterweights that would cure most"
     )
-    parser.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="draw hodographs, orders and firing")
+    parser.add_argument(
+        "-o",
+        "--output",
+        type=Path,
+        metavar="FOLDER",
+        help="draw hodographs, orders and firing; write the courses as balance.csv",
+    )
     parser.add_argument(
         "--animation", action="store_true", help="with -o, draw the mechanism turning (mechanism.gif and its frames)"
     )
@@ -94,6 +100,7 @@ def _draw(
 ) -> list[Path]:
     from vibsim.show.balance_figures import draw_balance
     from vibsim.show.explain_figure import draw_explanation
+    from vibsim.show.histories import write_balance
     from vibsim.show.timing_wheel import draw_timing
 
     engine = case_file.case.engine
@@ -102,7 +109,7 @@ def _draw(
     timing = draw_timing(balance.layout, title, options.output)
     if options.with_counterweights:
         title = f"counterweights added · {title}"
-    written = draw_balance(balance, title, options.output) + timing
+    written = draw_balance(balance, title, options.output) + timing + write_balance(balance, options.output)
     if position is not None:
         written += draw_explanation(engine, balance, position, title, options.output)
     if options.animation:

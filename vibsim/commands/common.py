@@ -15,6 +15,11 @@ def complain(lines: list[str]) -> None:
         print(f"vibsim: {' '.join(line.split())}", file=sys.stderr)
 
 
+def warn(lines: list[str]) -> None:
+    """What is doubtful, one plain line each on standard error."""
+    complain([f"warning: {line}" for line in lines])
+
+
 def print_json(found: Any) -> None:
     print(json.dumps(found, indent=2))
 
@@ -39,3 +44,11 @@ def angle_range(option: str, given: tuple[float, float], least: float, most: flo
     if not least <= low < high <= most:
         raise InputError(f"{option}: got {low:g} {high:g}; must rise, within {least:g} to {most:g} deg")
     return math.radians(low), math.radians(high)
+
+
+def check_number(option: str, value: float | None, least: float, most: float) -> None:
+    """Raise InputError for a number outside what an option takes; None, not given, passes."""
+    from vibsim.inputs.errors import InputError
+
+    if value is not None and not least <= value <= most:
+        raise InputError(f"{option}: got {value:g}; must be {least:g} to {most:g}")

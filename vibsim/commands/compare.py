@@ -4,8 +4,12 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from vibsim.commands.common import DONE, check_speeds, print_json
+
+if TYPE_CHECKING:
+    from vibsim.inputs.loader import CaseFile
 
 HELP = "several engines side by side over speed"
 
@@ -39,6 +43,8 @@ def act(options: argparse.Namespace) -> int:
             raise InputError("--speeds-rpm: is missing, and the first case has no [run] to take a speed from")
         speeds = [abs(run.speed) * share * 30.0 / math.pi for share in (0.5, 0.75, 1.0, 1.25)]
     check_speeds("--speeds-rpm", speeds)
+    for case_file in case_files:
+        _check_case(case_file)
     with ProgressLine() as progress:
         compared = compare(case_files, np.array(speeds) * math.pi / 30.0, options.same, progress)
     written = []
@@ -58,3 +64,17 @@ def act(options: argparse.Namespace) -> int:
 
     print_comparison(compared, options.same, written)
     return DONE
+
+
+def _check_case(case_file: CaseFile) -> None:
+    """Raise InputError naming the case, of several, whose engine cannot be resolved or whose mounts cannot hold it."""
+    from vibsim.inputs.errors import InputError, RunFailure
+    from vibsim.solver.packed import pack
+    from vibsim.solver.start import equilibrium
+
+    try:
+        equilibrium(pack(case_file.case, case_file.folder))
+    except InputError as error:
+        raise InputError([f"{case_file.name}: {problem}" for problem in error.problems]) from None
+    except RunFailure as error:
+        raise RunFailure(f"{case_file.name}: {error}") from None

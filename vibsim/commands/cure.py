@@ -78,7 +78,8 @@ def act(options: argparse.Namespace) -> int:
     aim = Aim(options.goal, _speeds(options, case_file), options.sensor, contact)
     cure = _find(options, case_file, aim)
     found = outcome(case_file, cure, aim, options.order or 1.0)
-    written = [] if options.write is None else [_write(case_file, cure, options.write)]
+    empty = not (cure.counterweights or cure.shafts or cure.masses)
+    written = [] if options.write is None or empty else [_write(case_file, cure, options.write)]
     if options.output is not None:
         from vibsim.show.cure_figures import draw_cure
 
@@ -144,6 +145,9 @@ def _check(options: argparse.Namespace) -> None:
             raise InputError(f"{_option(name)}: goes with --goal sensor; got --goal {options.goal}")
     if options.most_unbalance_kg_mm is not None and options.by == "counterweights" and options.goal != "sensor":
         raise InputError(f"--most-unbalance-kg-mm: goes with --by shafts or --goal sensor; got --goal {options.goal}")
+    for place in options.planes_mm or []:
+        if not -1e5 < place < 1e5:
+            raise InputError(f"--planes-mm: got {place:g}; must be finite, and near the crank")
     for name in ("most_unbalance_kg_mm", "most_added_g"):
         value = getattr(options, name)
         if value is not None and not 0.0 < value < math.inf:

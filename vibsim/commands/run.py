@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vibsim.commands.common import DONE, FAILED, complain, print_json
+from vibsim.commands.common import DONE, FAILED, complain, print_json, warn
 
 if TYPE_CHECKING:
     from vibsim.results.labelled import Group
@@ -43,8 +43,11 @@ def act(options: argparse.Namespace) -> int:
 
             written += draw_figures(results, figures)
     summary = summarise(results)
+    warnings = str(results.attributes["warnings"]).splitlines()
+    if not options.quiet:
+        warn(warnings)
     if options.json:
-        print_json(summary | {"files": [str(path) for path in written]})
+        print_json(summary | {"warnings": warnings, "files": [str(path) for path in written]})
     elif not options.quiet:
         from vibsim.show.run_tables import print_summary
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,13 +28,15 @@ class FreeForces:
 
     `force` (n) complex N; `couple` (n) complex N m, Σ x·force about the crank origin: it turns the block about y with
     −Re and about z with −Im; `roll` (n) N m about the crank axis x, with the torque that pistons and rods take from a
-    flywheel heavy enough to hold the speed; `turns` crank turns covered.
+    flywheel heavy enough to hold the speed; `torque` (n) N m that pistons and rods put on the crank; `turns` crank
+    turns covered.
     """
 
     angle: np.ndarray
     force: np.ndarray
     couple: np.ndarray
     roll: np.ndarray
+    torque: np.ndarray
     speed: float
     turns: int
 
@@ -46,7 +48,7 @@ class FreeForces:
         x, y, z = (float(value) for value in point)
         across, along = -self.force.imag, self.force.real  # F_y, F_z
         roll = self.roll - (y * along - z * across)
-        return FreeForces(self.angle, self.force, self.couple - x * self.force, roll, self.speed, self.turns)
+        return replace(self, couple=self.couple - x * self.force, roll=roll)
 
 
 @dataclass(frozen=True)
@@ -74,25 +76,28 @@ class Phasors:
         return np.pi / 2.0 - np.mod(np.pi / 2.0 - angle, np.pi)
 
     def at(self, order: float) -> tuple[complex, complex]:
-        """Forward and backward amplitude of the nearest order."""
+        """Forward and backward amplitude of an order, 0 if it does not occur."""
         index = int(np.argmin(np.abs(self.order - order)))
+        if abs(self.order[index] - order) > 1e-9:
+            return 0j, 0j
         return complex(self.forward[index]), complex(self.backward[index])
 
 
 @kernel
-def _sweep(angles, train, force, couple, roll):
+def _sweep(angles, train, force, couple, roll, torque):
     for n in range(angles.size):
         m = moving_mass(angles[n], train)
         force[n] = -(m.z2 - 1j * m.y2)
         couple[n] = -(m.xz2 - 1j * m.xy2)
         roll[n] = 0.5 * m.polar1 - m.spin1
+        torque[n] = -0.5 * m.polar1
 
 
 def free_forces(train: Train, speed: float, turns: int | None = None) -> FreeForces:
     """Free forces over whole crank turns, as many as the balance shafts need to repeat (at most 8).
 
     Derived: force = −Ω²·d²S/dθ² and moment = −Ω²·dB/dθ of the moving parts' first moment S and angular momentum B per
-    unit crank speed; to the roll comes ½·Ω²·dC/dθ, the reaction of the inertia torque on the crank.
+    unit crank speed; the torque on the crank is −½·Ω²·dC/dθ, whose reaction comes to the roll.
     """
     turns = turns or _turns(train)
     return forces_at(
@@ -103,10 +108,10 @@ def free_forces(train: Train, speed: float, turns: int | None = None) -> FreeFor
 def forces_at(train: Train, speed: float, angles: np.ndarray, turns: int = 0) -> FreeForces:
     """Free forces at any crank angles (n), rad; `turns` says how many whole turns they cover evenly, 0 for none."""
     force, couple = np.empty(len(angles), dtype=complex), np.empty(len(angles), dtype=complex)
-    roll = np.empty(len(angles))
-    _sweep(angles, train, force, couple, roll)
+    roll, torque = np.empty(len(angles)), np.empty(len(angles))
+    _sweep(angles, train, force, couple, roll, torque)
     square = speed * speed
-    return FreeForces(angles, square * force, square * couple, square * roll, speed, turns)
+    return FreeForces(angles, square * force, square * couple, square * roll, square * torque, speed, turns)
 
 
 def _turns(train: Train) -> int:
@@ -160,8 +165,15 @@ def primary_force(layout: Layout, speed: float) -> float:
 
 
 def throw_spacing(layout: Layout) -> float:
-    """Least distance between neighbouring throws, m; 0 for one throw."""
-    places = sorted(throw_places(layout))
+    """Least distance between neighbouring throws, those of cylinders side by side taken as one, m; 0 for one."""
+    half = 0.5 * min(cylinder.bore for cylinder in layout.cylinders)
+    groups: list[list[float]] = []
+    for at in sorted(cylinder.at for cylinder in layout.cylinders):
+        if groups and at - groups[-1][0] <= half:
+            groups[-1].append(at)
+        else:
+            groups.append([at])
+    places = [sum(group) / len(group) for group in groups]
     return min((after - before for before, after in itertools.pairwise(places)), default=0.0)
 
 

@@ -1,29 +1,105 @@
-"""Friction torque of the engine, reacted on the block."""
+"""Friction torque of the engine, reacted on the block: c0·tanh(speed) + c1·speed + c2·speed·|speed|."""
 
 from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from vibsim.engine.layout import Layout
+from vibsim.engine.oil import thickening
+from vibsim.engine.pressure import Gas
+from vibsim.inputs.friction_models import ChenFlynnFriction, SimpleFriction
 from vibsim.inputs.models import Engine
 from vibsim.jit import inlined
 
 STANDSTILL = 1.0  # rad/s over which dry friction changes sign
 
+# one record per loss, felt at the crank: dry torque, torque per speed and per squared speed; of an accessory also the
+# `body` that takes it (−1 ground), a torque `held` at any speed, and the power (W) it takes from `cut_in` (rad/s) on,
+# fully from `full` on, at a torque of at most `limit`
+LOSS = np.dtype(
+    [("body", np.int64)]
+    + [(name, float) for name in ("held", "dry", "viscous", "square", "power", "cut_in", "full", "limit")]
+)
 
-def friction_coefficients(engine: Engine, layout: Layout) -> tuple[float, float]:
-    """Dry torque (N m) and torque per speed (N m s).
+Coefficients = tuple[float | np.ndarray, float, float]  # dry at one or all speeds, per speed, per squared speed
+
+
+def pack_friction(engine: Engine, layout: Layout, gas: Gas) -> np.ndarray:
+    """Records of friction, one for each of the speeds of `gas`, as the peak pressure depends on them.
 
     A mean effective pressure p acts as the torque p·V/(cycle angle), from work per cycle (derived).
     """
-    friction, volume_per_angle = engine.friction, layout.swept_volume / layout.cycle
+    friction, records = engine.friction, np.zeros(gas.speeds.size, dtype=LOSS)
+    if isinstance(friction, ChenFlynnFriction):
+        coefficients = _chen_flynn(friction, layout, gas)
+    else:
+        coefficients = _simple(friction, layout.swept_volume / layout.cycle)
+    for name, coefficient in zip(("dry", "viscous", "square"), coefficients, strict=True):
+        records[name] = friction.cold_factor * coefficient
+    if friction.oil_temperature is not None:
+        records["viscous"] *= thickening(friction.oil, friction.oil_temperature)
+    return records
+
+
+def _simple(friction: SimpleFriction, volume_per_angle: float) -> Coefficients:
     return (
         friction.torque + friction.mean_effective_pressure * volume_per_angle,
         friction.viscous + friction.mean_effective_pressure_rise * volume_per_angle,
+        0.0,
     )
 
 
+def _chen_flynn(friction: ChenFlynnFriction, layout: Layout, gas: Gas) -> Coefficients:
+    """Each cylinder at its own peak pressure and mean piston speed, travel·speed/π, summed by swept volume."""
+    volume = np.array([cylinder.swept_volume for cylinder in layout.cylinders]) / layout.cycle
+    piston = np.array([cylinder.swept_volume / cylinder.area for cylinder in layout.cylinders]) / math.pi
+    dry = (friction.A + friction.B * peak_pressures(gas)) @ volume
+    return dry, float(friction.C * volume @ piston), float(friction.D * volume @ piston**2)
+
+
+def peak_pressures(gas: Gas) -> np.ndarray:
+    """Peak absolute pressure (Pa) of each cylinder's curve at each speed of the gas (speeds, cylinders)."""
+    if not gas.active:
+        return np.full((gas.speeds.size, gas.charges.size), gas.ambient)
+    width = np.diff(gas.breaks, axis=1)[None]
+    width = np.where(np.isfinite(width), width, 0.0)  # padding of the shorter curves
+    c0, c1, c2, c3 = np.moveaxis(gas.coefficients, -1, 0)
+    # a piece peaks at its left end or where its slope c1 + 2·c2·x + 3·c3·x² vanishes, written so that c3 may be zero
+    root = np.sqrt(np.maximum(c2 * c2 - 3.0 * c1 * c3, 0.0))
+    below = -(c2 + np.where(c2 < 0.0, -root, root))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        places = [np.nan_to_num(place, nan=0.0) for place in (c1 / below, below / (3.0 * c3))]
+    found = [c0]
+    for place in places:
+        x = np.clip(place, 0.0, width)
+        found.append(c0 + x * (c1 + x * (c2 + x * c3)))
+    return np.max(found, axis=(0, 3))[:, gas.charges["curve"]]
+
+
 @inlined
-def friction_torque(speed, coefficients):
+def friction_at(speed, losses, speeds):
+    """The three coefficients at crank speed (rad/s): the first of `losses` hold at `speeds`, between them linear."""
+    if speeds.size == 1:
+        return losses[0].dry, losses[0].viscous, losses[0].square
+    size, low = abs(speed), 0
+    while low < speeds.size - 2 and size >= speeds[low + 1]:
+        low += 1
+    share = (size - speeds[low]) / (speeds[low + 1] - speeds[low])
+    share = min(max(share, 0.0), 1.0)
+    dry = losses[low].dry + share * (losses[low + 1].dry - losses[low].dry)
+    return dry, losses[low].viscous, losses[low].square
+
+
+@inlined
+def friction_law(speed, dry, viscous, square):
     """Torque (N m) against the rotation at crank speed (rad/s)."""
-    return coefficients[0] * math.tanh(speed / STANDSTILL) + coefficients[1] * speed
+    return dry * math.tanh(speed / STANDSTILL) + speed * (viscous + square * abs(speed))
+
+
+@inlined
+def friction_torque(speed, losses, speeds):
+    """Friction torque (N m) against the rotation at crank speed (rad/s)."""
+    dry, viscous, square = friction_at(speed, losses, speeds)
+    return friction_law(speed, dry, viscous, square)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -111,18 +111,18 @@ def resolve_layout(engine: Engine) -> Layout:
     cylinders = [_resolve(engine, cylinder) for cylinder in engine.cylinder]
     cycle = 0.5 * engine.strokes * TURN
     firing = _firing_angles(engine, cylinders, cycle)
-    fired = tuple(replace(cylinder, firing=angle) for cylinder, angle in zip(cylinders, firing, strict=True))
+    fired = tuple(ResolvedCylinder(**vars(c) | {"firing": angle}) for c, angle in zip(cylinders, firing, strict=True))
     return Layout(fired, cycle, engine_axes(engine), np.array(engine.origin), _throws(fired))
 
 
 def engine_axes(engine: Engine) -> np.ndarray:
     """Engine axes x (crank), y, z (reference direction) as the columns of a rotation matrix (3, 3)."""
-    x = np.array(engine.crank_direction, dtype=float)
-    x /= np.linalg.norm(x)
-    z = np.array(engine.reference_direction, dtype=float)
-    z -= (z @ x) * x
-    z /= np.linalg.norm(z)
-    return np.column_stack([x, np.cross(z, x), z])
+    size = math.hypot(*engine.crank_direction)
+    x = np.array([part / size for part in engine.crank_direction])
+    z = np.array(engine.reference_direction) - (x @ engine.reference_direction) * x
+    z /= math.sqrt(z @ z)
+    y = (z[1] * x[2] - z[2] * x[1], z[2] * x[0] - z[0] * x[2], z[0] * x[1] - z[1] * x[0])  # z × x
+    return np.array([x, y, z]).T
 
 
 def _resolve(engine: Engine, cylinder: Cylinder) -> ResolvedCylinder:

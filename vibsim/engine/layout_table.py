@@ -42,9 +42,10 @@ def _flat(pins: tuple[float, ...]) -> tuple[Place, ...]:
 
 
 def _pair_and_single(bank: float, set_back: float) -> tuple[Place, ...]:
-    """A pair in the trailing bank on pins of one angle, a single between them in the leading bank."""
+    """A pair in the leading bank on pins of one angle, a single between them in the trailing bank, its pin `set_back`
+    from the pair's seen from the pair's side: that is ahead of it in the direction of rotation."""
     half = 0.5 * bank
-    return (-half, 0.0, 0.0), (half, -set_back, 1.0), (-half, 0.0, 2.0)
+    return (half, 0.0, 0.0), (-half, set_back, 1.0), (half, 0.0, 2.0)
 
 
 V5_BANK = math.degrees(math.acos(0.25))  # where four cylinders' backward parts sum to one's: 4·cos(bank) = 1

@@ -51,7 +51,7 @@ class Train(NamedTuple):
     mass: float
     moment_x: float
     moment_xx: float
-    rotor_inertia: float  # crank and geared shafts as felt at the crank: Σ I·ratio²
+    rotor_inertia: float  # crank, geared shafts and accessories as felt at the crank: Σ I·ratio²
     rotor_momentum: float  # angular momentum along x per unit crank speed: Σ I·ratio
     axial_inertia: float  # what turns with the block about x: Σ I
 
@@ -155,16 +155,16 @@ def pack_train(engine: Engine, layout: Layout) -> Train:
     """Arrays for the jitted code from the engine and its resolved layout."""
     cylinders = layout.cylinders
     masses = [(c.at, c.big_end_mass) for c in cylinders] + [(c.at, c.small_end_mass + c.piston_mass) for c in cylinders]
-    shafts = engine.balance_shaft
+    shafts = [(shaft.inertia, shaft.ratio) for shaft in (*engine.balance_shaft, *engine.accessory)]
     return Train(
         cylinders=np.array([_record(cylinder) for cylinder in cylinders], dtype=CYLINDER),
         eccentrics=_eccentrics(engine, layout),
         mass=math.fsum(mass for _, mass in masses),
         moment_x=sum(mass * at for at, mass in masses),
         moment_xx=sum(mass * at * at for at, mass in masses),
-        rotor_inertia=engine.crank.inertia + sum(shaft.inertia * shaft.ratio**2 for shaft in shafts),
-        rotor_momentum=engine.crank.inertia + sum(shaft.inertia * shaft.ratio for shaft in shafts),
-        axial_inertia=engine.crank.inertia + sum(shaft.inertia for shaft in shafts),
+        rotor_inertia=engine.crank.inertia + sum(inertia * ratio**2 for inertia, ratio in shafts),
+        rotor_momentum=engine.crank.inertia + sum(inertia * ratio for inertia, ratio in shafts),
+        axial_inertia=engine.crank.inertia + sum(inertia for inertia, _ in shafts),
     )
 
 

@@ -16,9 +16,10 @@ import numpy as np
 
 from vibsim.engine.cycle import solve_cycle
 from vibsim.engine.layout import Layout, ResolvedCylinder
+from vibsim.engine.trace_windows import periodic_spline
+from vibsim.engine.traces import kind_of, trace_at
 from vibsim.engine.volume import cylinder_volume
 from vibsim.inputs.models import Engine, MotoredGas, TraceGas
-from vibsim.inputs.trace import read_trace
 from vibsim.jit import inlined, inner, kernel
 
 STEP = math.radians(0.5)
@@ -168,17 +169,9 @@ def _joined(pieces: list) -> Curve:
 
 
 def trace_curve(engine: Engine, layout: Layout, cylinder: ResolvedCylinder, operating: Operating) -> Curve:
-    """Periodic cubic spline through the points of a CSV trace."""
-    from scipy.interpolate import CubicSpline
-
-    gas = engine.gas
-    assert isinstance(gas, TraceGas)
-    own = cylinder.name in gas.files
-    name = gas.files[cylinder.name] if own else gas.file
-    key = f"engine.gas.files.{cylinder.name}" if own else "engine.gas.file"
-    trace = read_trace(operating.folder / str(name), layout.cycle, key)
-    angles = np.append(trace.angles, trace.angles[0] + layout.cycle)
-    spline = CubicSpline(angles, np.append(trace.pressures, trace.pressures[0]), bc_type="periodic")
+    """Periodic cubic spline through the points of a measured trace, made ready and interpolated (`engine.traces`)."""
+    trace = trace_at(engine, layout, cylinder, operating.speed, operating.load, operating.folder)
+    spline = periodic_spline(trace, layout.cycle)
     return _from_zero(spline.x, np.ascontiguousarray(spline.c.T[:, ::-1]), layout.cycle)
 
 
@@ -211,6 +204,12 @@ SOURCES: dict[str, Source] = {"motored": motored_curve, "trace": trace_curve, "c
 SPEED_DEPENDENT = {"cycle"}
 
 
+def depends_on_speed(engine: Engine) -> bool:
+    """Whether the pressure curves change with crank speed: of the cycle, and of a folder of traces."""
+    gas = engine.gas
+    return gas.source in SPEED_DEPENDENT or (isinstance(gas, TraceGas) and gas.folder is not None)
+
+
 def pack_gas(engine: Engine, layout: Layout, operating: list[Operating]) -> Gas:
     """Pressure curves of every cylinder at every operating point, ready for the solver.
 
@@ -220,9 +219,8 @@ def pack_gas(engine: Engine, layout: Layout, operating: list[Operating]) -> Gas:
     source = SOURCES.get(engine.gas.source)
     if source is None:
         return no_gas(firing, layout.cycle)
-    points = operating if engine.gas.source in SPEED_DEPENDENT else operating[:1]
-    files = getattr(engine.gas, "files", {})
-    kinds = [_kind(cylinder, files) for cylinder in layout.cylinders]
+    points = operating if depends_on_speed(engine) else operating[:1]
+    kinds = [kind_of(engine, cylinder, points[0].folder) for cylinder in layout.cylinders]
     distinct = list(dict.fromkeys(kinds))
     examples = [layout.cylinders[kinds.index(kind)] for kind in distinct]
     curves = [[source(engine, layout, cylinder, point) for cylinder in examples] for point in points]
@@ -236,10 +234,6 @@ def pack_gas(engine: Engine, layout: Layout, operating: list[Operating]) -> Gas:
         hint=np.array([_hints(curve, layout.cycle) for curve in curves[0]]),
         coefficients=np.array([_padded_coefficients(row) for row in curves]),
     )
-
-
-def _kind(c: ResolvedCylinder, files: dict[str, str]) -> tuple:
-    return (c.radius, c.rod_length, c.offset, c.bore, c.compression_ratio, c.fuelling, c.burn_shift, files.get(c.name))
 
 
 def _hints(curve: Curve, cycle: float) -> np.ndarray:

@@ -12,7 +12,10 @@ from typing import Any
 
 import numpy as np
 
+from vibsim.inputs.charging_checks import check_charging
 from vibsim.inputs.cycle_checks import check_cycle_gas
+from vibsim.inputs.friction_checks import check_accessory, check_friction
+from vibsim.inputs.trace_checks import check_trace_gas
 from vibsim.inputs.units import GREATEST
 
 Report = Callable[[tuple[str | int, ...], Any, str], None]
@@ -125,6 +128,12 @@ def _check_engine(engine: dict[str, Any], bodies: list, report: Report) -> None:
     load = engine.get("load")
     if isinstance(load, dict):
         _check_name(load.get("reacted_by"), [*bodies, GROUND], ("engine", "load", "reacted_by"), report)
+    check_friction(engine.get("friction"), report)
+    _check_unique(engine, "accessory", report, ("engine",))
+    for index, accessory in _entries(engine, "accessory"):
+        where = ("engine", "accessory", index)
+        _check_name(accessory.get("reacted_by"), [*bodies, GROUND], (*where, "reacted_by"), report)
+        check_accessory(accessory, engine.get("body"), where, report)
     _check_directions(engine, report)
     _check_unique(engine, "cylinder", report, ("engine",))
     _check_firing_order(engine, report)
@@ -137,6 +146,7 @@ def _check_engine(engine: dict[str, Any], bodies: list, report: Report) -> None:
     _check_places(engine, report)
     if isinstance(engine.get("gas"), dict):
         _check_gas(engine, engine["gas"], report)
+    check_charging(engine, report)
 
 
 def _check_directions(engine: dict[str, Any], report: Report) -> None:
@@ -262,20 +272,9 @@ def _check_gas(engine: dict[str, Any], gas: dict[str, Any], report: Report) -> N
                 span = f"{math.degrees(low):g} and {math.degrees(high):g} deg from firing top dead centre"
                 report(("engine", "gas", key), f"{math.degrees(angle):g} deg", f"must lie between {span}")
     if source == "trace":
-        _check_trace_files(gas, cylinders, report)
+        check_trace_gas(engine, gas, cylinders, report)
     if source == "cycle":
         check_cycle_gas(gas, engine.get("strokes", 4), report)
-
-
-def _check_trace_files(gas: dict[str, Any], cylinders: list[dict], report: Report) -> None:
-    names = [cylinder.get("name") for cylinder in cylinders if isinstance(cylinder.get("name"), str)]
-    files = gas.get("files") if isinstance(gas.get("files"), dict) else {}
-    for name in files or {}:
-        _check_name(name, names, ("engine", "gas", "files", name), report)
-    lacking = [str(name) for name in names if name not in (files or {})]
-    if gas.get("file") is None and lacking:
-        allowed = "is missing; give file, or files with one entry for each of: " + ", ".join(lacking)
-        report(("engine", "gas", "file"), None, allowed)
 
 
 def _check_engine_run(engine: dict[str, Any], run: Any, report: Report) -> None:

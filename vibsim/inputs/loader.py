@@ -20,6 +20,7 @@ from vibsim.inputs.models import Case, Table
 from vibsim.inputs.units import SuffixError, Unit, to_si
 
 Location = tuple[str | int, ...]
+TAGS = ("law", "source", "kind")  # keys whose word chooses among the models of a table
 
 
 @dataclass(frozen=True)
@@ -75,9 +76,11 @@ def load_case(path: str | Path) -> CaseFile:
     except IsADirectoryError:
         raise InputError(f"{path}: is a folder; expected a case file (TOML)") from None
     except UnicodeDecodeError:
-        raise InputError(f"{path}: is not a text file; expected a case file (TOML), not a result") from None
+        raise InputError(f"{path}: is not text in UTF-8; expected a case file (TOML)") from None
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})") from None
+    if not text.strip():
+        raise InputError(f"{path}: is empty; expected a case file (TOML)")
     return replace(parse_case(text, path.parent, path.stem, shown=str(path)), raw=raw)
 
 
@@ -183,15 +186,16 @@ def _read_value(info: FieldInfo, value: Any, where: Location, reading: Reading) 
 
 
 def _read_union(models: list[type[Table]], info: FieldInfo, raw: dict, where: Location, reading: Reading) -> Any:
-    """Read a table whose model is chosen by a word in it (`law`, `source`)."""
+    """Read a table whose model is chosen by a word in it (`law`, `source`, `kind`)."""
     if len(models) == 1:
         return _read_table(models[0], raw, where, reading)
-    tag = "law" if "law" in models[0].model_fields else "source"
+    tag = next(word for word in TAGS if word in models[0].model_fields)
     choices = {typing.get_args(model.model_fields[tag].annotation)[0]: model for model in models}
     default = next((word for word, model in choices.items() if not model.model_fields[tag].is_required()), None)
     word = raw.get(tag, default)
     if not isinstance(word, str) or word not in choices:
-        reading.report((*where, tag), word, nearest(str(word), list(choices)))
+        missing = "is missing; allowed: " + ", ".join(choices)
+        reading.report((*where, tag), word, missing if word is None else nearest(str(word), list(choices)))
         return {tag: word}
     if tag not in raw and _belongs_elsewhere(choices, word, raw):
         near = difflib.get_close_matches(tag, list(raw), n=1, cutoff=0.6)
@@ -261,7 +265,7 @@ def _without_tags(loc: Location, clean: Any) -> Location:
 
 
 def _is_tag(step: str | int, node: dict) -> bool:
-    return step in (node.get("law"), node.get("source"))
+    return step in [node.get(word) for word in TAGS]
 
 
 def field_at(where: Location) -> FieldInfo | None:

@@ -7,21 +7,12 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic import Field
 
 from vibsim.inputs import units as u
-
-Name = Annotated[str, StringConstraints(min_length=1, max_length=80)]
-Vector = tuple[float, float, float]
-NonNegative = Annotated[float, Field(ge=0)]
-Rate = Annotated[float, Field(ge=0, le=1e12)]
-PositiveNumber = Annotated[float, Field(gt=0)]
-
-
-class Table(BaseModel):
-    """One table of the case file: closed to unknown keys, finite numbers only, no silent conversions."""
-
-    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+from vibsim.inputs.charging_models import Charging, NoCharging
+from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
+from vibsim.inputs.table import FileName, Name, NonNegative, PositiveNumber, Rate, Table, Vector
 
 
 class CaseInfo(Table):
@@ -113,11 +104,45 @@ class MotoredGas(Table):
     )
 
 
+LOSS_ANGLE = 0.010471975511965976  # 0.6 deg; common practice, no source
+INTAKE_WINDOW = 0.3490658503988659  # 20 deg
+
+
 class TraceGas(Table):
+    """Measured cylinder pressure. Angles are measured from firing top dead centre."""
+
     source: Literal["trace"]
     ambient_pressure: Ambient = 101325.0
-    file: Name | None = None
-    files: dict[str, Name] = Field(default_factory=dict, description="one file per cylinder name")
+    file: FileName | None = None
+    files: dict[str, FileName] = Field(default_factory=dict, description="one file per cylinder name")
+    folder: Annotated[
+        FileName | None, Field(description="of traces at several speeds and loads, with an index.csv")
+    ] = None
+    top_dead_centre_offset: Annotated[
+        float | None, u.ANGLE, Field(ge=-0.53, le=0.53, description="angle the traces show at top dead centre")
+    ] = None
+    motored_file: Annotated[FileName | None, Field(description="motored trace that top dead centre is found from")] = (
+        None
+    )
+    loss_angle: Annotated[
+        float, u.ANGLE, Field(ge=0, le=0.088, description="of the motored peak before top dead centre")
+    ] = LOSS_ANGLE
+    smoothing: Literal["none", "savitzky_golay", "low_pass"] = "none"
+    smoothing_window: Annotated[float | None, u.ANGLE, Field(gt=0, le=1.06)] = None
+    smoothing_cut_off_order: Annotated[float | None, Field(gt=0, description="periods per crank revolution")] = None
+    pegging: Literal["none", "intake", "polytropic"] = "none"
+    intake_pressure: Annotated[float | None, u.PRESSURE, Field(gt=0, description="in the manifold, absolute")] = None
+    intake_window: Annotated[
+        float, u.ANGLE, Field(gt=0, le=1.58, description="about bottom dead centre, averaged over")
+    ] = INTAKE_WINDOW
+    pegging_fit: Literal["least_squares", "two_point"] = "least_squares"
+    pegging_exponent: Annotated[float | None, Field(ge=1, le=1.7, description="fitted when left out")] = None
+    compression_angles: Annotated[
+        tuple[float, float] | None, u.ANGLE, Field(description="valves shut, not yet burning")
+    ] = None
+    expansion_angles: Annotated[
+        tuple[float, float] | None, u.ANGLE, Field(description="burnt out, valves still shut")
+    ] = None
 
 
 class CycleGas(Table):
@@ -185,17 +210,6 @@ class CycleGas(Table):
     ] = None
 
 
-class NoCharging(Table):
-    source: Literal["none"] = "none"
-
-
-class Friction(Table):
-    torque: Annotated[float, u.TORQUE, Field(ge=0, description="independent of speed")] = 0.0
-    viscous: Annotated[float, u.TORQUE_PER_SPEED, Field(ge=0)] = 0.0
-    mean_effective_pressure: Annotated[float, u.PRESSURE, Field(ge=0, description="at rest")] = 0.0
-    mean_effective_pressure_rise: Annotated[float, u.PRESSURE_PER_SPEED, Field(ge=0)] = 0.0
-
-
 class LoadBase(Table):
     reacted_by: Annotated[
         Name | None, Field(description="body that takes the output torque, or ground; default block")
@@ -250,8 +264,9 @@ class Engine(Table):
     cylinder: Annotated[tuple[Cylinder, ...], Field(min_length=1)]
     balance_shaft: tuple[BalanceShaft, ...] = ()
     gas: Gas = NoGas()
-    charging: NoCharging = NoCharging()
-    friction: Friction = Friction()
+    charging: Charging = NoCharging()
+    friction: Friction = SimpleFriction()
+    accessory: tuple[Accessory, ...] = ()
     load: Load = NoLoad()
 
 

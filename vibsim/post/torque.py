@@ -8,13 +8,23 @@ from vibsim.post.levels import exact_values
 from vibsim.post.orders import angle_grid, orders_of
 from vibsim.results.labelled import Group
 
-TORQUES = ("gas", "inertia", "friction", "net")
+DRIVING, BRAKING = ("gas", "inertia"), ("friction", "accessory")
+
+
+def torque_names(group: Group) -> list[str]:
+    """What `torques` has in its columns; "accessory" only where there are any."""
+    return [*DRIVING, *_braking(group), "net"]
 
 
 def torques(group: Group) -> np.ndarray:
-    """Gas, inertia, friction and net torque (n, 4), N m; net at the flywheel = gas + inertia − friction."""
-    gas, inertia, friction = (group[f"{name}_torque"] for name in ("gas", "inertia", "friction"))
-    return np.column_stack([gas, inertia, friction, gas + inertia - friction])
+    """Torque (n, columns of `torque_names`) N m; net at the flywheel = gas + inertia − friction − accessories."""
+    driving = [group[f"{name}_torque"] for name in DRIVING]
+    braking = [group[f"{name}_torque"] for name in _braking(group)]
+    return np.column_stack([*driving, *braking, sum(driving) - sum(braking)])
+
+
+def _braking(group: Group) -> list[str]:
+    return [name for name in BRAKING if f"{name}_torque" in group]
 
 
 def speed_fluctuation(speed: np.ndarray) -> float:
@@ -28,8 +38,9 @@ def torque_group(results: Group) -> Group:
     found = angle_grid(results)
     exact = found is not None and found[2]
     values = torques(found[0]) if found is not None and exact else torques(results)
-    group = Group(attributes={"net": "gas + inertia - friction, at the flywheel before the load"})
-    group.add("torque", ("torque",), np.array(TORQUES, dtype=object), "1", "torque on the crank")
+    net = " - ".join([" + ".join(DRIVING), *_braking(results)])
+    group = Group(attributes={"net": f"{net}, at the flywheel before the load"})
+    group.add("torque", ("torque",), np.array(torque_names(results), dtype=object), "1", "torque on the crank")
     group.add("mean", ("torque",), values.mean(axis=0), "N m", "mean torque")
     group.add("swing", ("torque",), np.ptp(values, axis=0), "N m", "greatest less least torque")
     group.add("rms", ("torque",), values.std(axis=0), "N m", "root mean square of the varying torque")

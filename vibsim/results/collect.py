@@ -28,6 +28,11 @@ QUANTITIES: dict[str, tuple[tuple[str, ...], str, str]] = {
     ),
     "load_torque": ((), "N m", "output torque, positive takes power from the engine"),
     "friction_torque": ((), "N m", "friction torque, positive against the direction of rotation"),
+    "accessory_torque": (
+        (),
+        "N m",
+        "torque of the accessories at the crank, positive against the direction of rotation",
+    ),
     "cylinder_pressure": (("cylinder",), "Pa", "absolute cylinder pressure"),
     "mount_force": (("mount", "axis"), "N", "force of the mount on the second body of between, vehicle axes"),
     "mount_deflection": (
@@ -83,13 +88,14 @@ def _add_labels(results: Group, name: str, labels: list[str], long_name: str) ->
 def _add_quantities(group: Group, observed: Observed, first: str) -> None:
     for name, (dims, units, long_name) in QUANTITIES.items():
         data = getattr(observed, name)
-        if data.shape[1:] and data.shape[1] == 0:
+        if data is None or (data.shape[1:] and data.shape[1] == 0):
             continue  # nothing of this kind in the case
         group.add(name, (first, *dims), data, units, long_name)
 
 
 def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
-    """Root attributes: case text and hash, versions, solver settings, residuals and counts."""
+    """Root attributes: case text and hash, versions, solver settings, residuals and counts; what was done to measured
+    traces and what is doubtful, a line each."""
     run = solution.case.run
     assert run is not None
     attributes: dict[str, Any] = {
@@ -109,6 +115,8 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
         "solver": "Dormand-Prince 5(4), dense output of order 4",
         "relative_tolerance": run.relative_tolerance,
         "simulation_seconds": solution.seconds,
+        "gas_notes": "\n".join(solution.packed.remarks.notes),
+        "warnings": "\n".join(solution.warnings),
         **{f"solver_{name}": count for name, count in solution.counts.items()},
     }
     if solution.settling is not None:

@@ -18,6 +18,8 @@ MARKS = (0, 90, 180, 270)
 WAYS = (45, 225)  # degrees of crank angle at which an arrow head says which way the vector goes
 TOGETHER = 0.08  # of the largest: marks closer than this get one label
 HATCHES = ("", "////")
+VISIBLE = 0.03  # of the greatest order: smaller paths are dots
+PATH_ORDERS, PATH_LINES = (1.0, 2.0, 4.0), ("--", "-.", ":")
 
 
 def draw_balance(balance: Balance, title: str, folder: Path) -> list[Path]:
@@ -35,6 +37,7 @@ def draw_balance(balance: Balance, title: str, folder: Path) -> list[Path]:
     for column, (values, phasors, scale, name, unit, word) in enumerate(drawn):
         axes = figure.add_subplot(grid[:, column])
         hodograph(axes, values, balance.about_crank.turns, scale, f"{name}, {unit}", word)
+        _order_paths(axes, phasors, scale)
         _bars(figure.add_subplot(grid[column, 2]), phasors, scale, f"{name.split()[0]} per order", unit)
     return into_folder({"balance.png": figure}, folder)
 
@@ -97,6 +100,20 @@ def hodograph(axes: Axes, values: np.ndarray, turns: int, scale: float, title: s
     axes.set_xlim(1.3 * size, -1.3 * size)
     axes.set_ylim(-1.3 * size, 1.3 * size)
     axes.xaxis.set_major_locator(MaxNLocator(5))
+
+
+def _order_paths(axes: Axes, phasors: Phasors, scale: float) -> None:
+    """The ellipse of every order that counts, within the total's picture."""
+    theta = np.linspace(0.0, 2.0 * np.pi, 181)
+    least = max(VISIBLE * float(phasors.major.max()), NEGLIGIBLE * scale)
+    for index, order in enumerate(PATH_ORDERS):
+        forward, backward = phasors.at(order)
+        if abs(forward) + abs(backward) < least:
+            continue
+        path = forward * np.exp(1j * theta) + backward * np.exp(-1j * theta)
+        axes.plot(path.imag, path.real, PATH_LINES[index], color=colour(2 + index), lw=1.1, label=f"order {order:g}")
+    if axes.get_legend_handles_labels()[1]:
+        axes.legend(fontsize=8, frameon=False, loc="lower right")
 
 
 def _at(values: np.ndarray, turns: int, degrees: float) -> complex:

@@ -27,6 +27,8 @@ def print_cure(found: dict[str, Any], written: list[Path]) -> None:
         for row in found["felt"]:
             table.add_row(Text(row["what"]), row["unit"], f"{row['before']:.4g}", f"{row['after']:.4g}")
         console.print(table)
+    for line in found["remarks"]:
+        console.print(Text(line))
     for path in written:
         console.print(Text(f"wrote {path}"))
     console.print(CAUTION, style="dim")

@@ -17,13 +17,14 @@ from matplotlib.ticker import MultipleLocator, NullLocator
 from vibsim.inputs.errors import VibsimError
 from vibsim.post.orders import orders_over
 from vibsim.post.summary import dominant_orders
-from vibsim.post.torque import TORQUES, torques
+from vibsim.post.torque import torque_names, torques
 from vibsim.results.labelled import Group
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
 
 HIGHEST_DRAWN_ORDER = 8.0
 HIGHEST_DRAWN_FREQUENCY = 500.0
 NAMED_PEAKS = 4
+TINTS = (0, 1, 3)  # colours of gas, inertia and net torque
 FAINTEST = 0.01  # of the strongest: what is not worth a number
 
 
@@ -58,15 +59,16 @@ def torque_figure(results: Group) -> Figure:
     grid = figure.add_gridspec(
         2, 2, height_ratios=(1.3, 1.0), left=0.06, right=0.985, top=0.89, bottom=0.075, hspace=0.32, wspace=0.13
     )
-    over = plain(
-        figure.add_subplot(grid[0, :]), "Torque on the crank: net = gas + inertia − friction", x_label, "torque, N m"
-    )
-    values = torques(group)
-    for index in (0, 1, 3):
+    losses = "losses" if "accessory_torque" in group else "friction"
+    title = f"Torque: net = gas + inertia − {losses}"
+    over = plain(figure.add_subplot(grid[0, :]), title, x_label, "torque, N m")
+    values, names = torques(group), torque_names(group)
+    drawn = [names.index(name) for name in ("gas", "inertia", "net")]
+    for index, tint in zip(drawn, TINTS, strict=True):
         swing = torque["swing"][index]
-        label = f"{TORQUES[index]} (swing {swing:.0f} N m)"
-        style, width = ("-", 2.4) if index == 3 else (LINES[index + 1], 1.3)
-        over.plot(x, values[:, index], style, color=colour(index), lw=width, label=label)
+        label = f"{names[index]} (swing {swing:.0f} N m)"
+        style, width = ("-", 2.4) if names[index] == "net" else (LINES[index + 1], 1.3)
+        over.plot(x, values[:, index], style, color=colour(tint), lw=width, label=label)
     over.plot(
         x, group["load_torque"], color=INK, lw=1.0, ls=":", label=f"load (mean {group['load_torque'].mean():.1f} N m)"
     )
@@ -80,9 +82,7 @@ def torque_figure(results: Group) -> Figure:
     _degrees(speed, results)
     bars = plain(figure.add_subplot(grid[1, 1]), "Amplitude per order", "engine order", "amplitude, N m")
     if "amplitude" in torque:
-        _order_bars(
-            bars, torque["order"], torque["amplitude"][:, [0, 1, 3]], [TORQUES[i] for i in (0, 1, 3)], (0, 1, 3)
-        )
+        _order_bars(bars, torque["order"], torque["amplitude"][:, drawn], [names[i] for i in drawn], TINTS)
     else:
         _too_few_cycles(bars)
     return figure

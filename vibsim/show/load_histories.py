@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import csv
 from pathlib import Path
 
 import numpy as np
 
 from vibsim.engine.pin_loads import in_crank_frame
-from vibsim.inputs.errors import VibsimError
+from vibsim.show.histories import write_columns
 from vibsim.studies.loads import Loads
 
 
@@ -19,17 +18,7 @@ def write_histories(loads: Loads, folder: Path) -> list[Path]:
     wall); crankpins and main bearings along engine axes y and z; crankpins also outward along the throw and ahead of
     it.
     """
-    columns = _columns(loads)
-    path = folder / "loads.csv"
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with path.open("w", encoding="utf-8", newline="") as file:
-            writer = csv.writer(file)
-            writer.writerow(columns)
-            writer.writerows([f"{value:.8g}" for value in row] for row in np.column_stack(list(columns.values())))
-    except OSError as error:
-        raise VibsimError(f"{path}: cannot be written ({error.strerror}); expected a folder") from None
-    return [path]
+    return write_columns(_columns(loads), folder / "loads.csv")
 
 
 def _columns(loads: Loads) -> dict[str, np.ndarray]:

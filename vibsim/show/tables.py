@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rich.box import SIMPLE
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, RenderResult
 from rich.table import Table
 from rich.text import Text
 
@@ -22,8 +22,21 @@ def new_console() -> Console:
     return console
 
 
+class HeadedTable(Table):
+    """A table under a heading as wide as it needs; the library's own titles wrap at the width of the table."""
+
+    def __init__(self, heading: str):
+        super().__init__(box=SIMPLE, pad_edge=False)
+        self.heading = Text(heading, style="bold")
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        yield self.heading
+        yield from super().__rich_console__(console, options)
+
+
 def new_table(title: str, *columns: str) -> Table:
-    table = Table(title=Text(title), title_justify="left", title_style="bold", box=SIMPLE, pad_edge=False)
+    """An empty table under a title, text to the left, numbers to the right."""
+    table = HeadedTable(title)
     for index, column in enumerate(columns):
         table.add_column(
             column, justify="left" if index == 0 or column in WORDS or column.startswith("strongest") else "right"

@@ -10,7 +10,7 @@ import numpy as np
 
 from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
 from vibsim.solver.packed import AVERAGE_POINTS, STATES_PER_BODY, Packed, without_turning_eccentrics
-from vibsim.solver.start import equilibrium, state_at, without_gas
+from vibsim.solver.start import equilibrium, state_at, static_model
 from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_vector
 from vibsim.structure.statics import Equilibrium, jacobian
 
@@ -31,16 +31,16 @@ class Linear:
     equilibrium: Equilibrium
 
 
-def linearise(packed: Packed, torque: float = 0.0, crank: Crank = "locked") -> Linear:
-    """Matrices about the static equilibrium under weight and output torque (N m).
+def linearise(packed: Packed, torque: float = 0.0, crank: Crank = "locked", speed: float = 0.0) -> Linear:
+    """Matrices about the static equilibrium under weight, output torque (N m) and accessories at a speed (rad/s).
 
     With the crank "locked" the engine moves as one rigid whole (the usual convention for mount modes); "free" lets the
     crank's inertia stay behind in roll, as it does in a running engine. The moving parts enter by their average over a
     revolution. Raises RunFailure when there is no equilibrium.
     """
-    rest = equilibrium(packed, torque)
+    rest = equilibrium(packed, torque, speed)
     start = state_at(packed, rest.displacement)
-    model = without_gas(packed.model)._replace(load=(torque, 0.0, 0.0, 0.0), friction=(0.0, 0.0))
+    model = static_model(packed.model, torque, speed)
     packed = packed._replace(model=model)
     revolution = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
     steady = packed._replace(model=model._replace(train=without_turning_eccentrics(model.train)))

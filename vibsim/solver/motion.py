@@ -3,7 +3,7 @@
 State: for each body its place x (m), quaternion, momentum P and angular momentum L about its reference point, both in
 its own axes; then crank angle φ and its momentum p. With V = (v, ω, φ̇) in the carrier's own axes and the kinetic energy
 ½Vᵀ·M(φ)·V, the equations are Kirchhoff's (derived; Lamb 1932, art. 124, from memory):
-Ṗ + ω×P = F,  L̇ + ω×L + v×P = τ,  ṗ = ∂T/∂φ + gas − friction − load + gravity.
+Ṗ + ω×P = F,  L̇ + ω×L + v×P = τ,  ṗ = ∂T/∂φ + gas − friction − accessories − load + gravity.
 The moving parts enter M by S = Σ m r, J, A = Σ m r', B = Σ m r×r', C = Σ m r'·r'.
 """
 
@@ -13,7 +13,8 @@ import math
 
 import numpy as np
 
-from vibsim.engine.friction import STANDSTILL, friction_torque
+from vibsim.engine.accessories import accessory_torque
+from vibsim.engine.friction import STANDSTILL, friction_at, friction_law
 from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.moving_mass import moving_mass
 from vibsim.engine.pressure import cylinder_pressure
@@ -214,8 +215,30 @@ def load_torque(speed, load):
 
 
 @inner
+def loss_torque(speed, model):
+    """Torque (N m) of friction and accessories against the rotation at crank speed (rad/s)."""
+    dry, viscous, square = friction_at(speed, model.losses, model.gas.speeds)
+    first = model.gas.speeds.size
+    drag = model.losses[first]
+    total = friction_law(speed, dry + drag.dry, viscous + drag.viscous, square + drag.square)
+    for n in range(first + 1, model.losses.size):
+        total += accessory_torque(speed, model.losses[n])
+    return total
+
+
+@inner
+def react(torque, carrier, body, w):
+    """A torque about the crank that another body takes: off the carrier, onto that body (ground for −1)."""
+    for k in range(3):
+        w[carrier, T + k] -= torque * w[carrier, 3 * k]
+    if body >= 0:
+        for k in range(3):
+            w[body, T + k] += torque * w[carrier, 3 * k]
+
+
+@inner
 def add_forces(y, model, w, speed):
-    """Sum gravity, mounts and the reaction of the load into w (force and moment, vehicle axes)."""
+    """Sum gravity, mounts and the reactions of load and accessories into w (force and moment, vehicle axes)."""
     for b in range(model.bodies.size):
         w[b, F], w[b, F + 1], w[b, F + 2] = 0.0, 0.0, -model.gravity * model.bodies[b].mass
         w[b, T], w[b, T + 1], w[b, T + 2] = 0.0, 0.0, 0.0
@@ -224,12 +247,11 @@ def add_forces(y, model, w, speed):
         add_force(model.mounts[n].second, y, w, x, yy, z, fx, fy, fz)
         add_force(model.mounts[n].first, y, w, x, yy, z, -fx, -fy, -fz)
     if model.carrier >= 0 and model.reactor != model.carrier:
-        torque = load_torque(speed, model.load)
-        for k in range(3):
-            w[model.carrier, T + k] -= torque * w[model.carrier, 3 * k]
-        if model.reactor >= 0:
-            for k in range(3):
-                w[model.reactor, T + k] += torque * w[model.carrier, 3 * k]
+        react(load_torque(speed, model.load), model.carrier, model.reactor, w)
+    for n in range(model.gas.speeds.size + 1, model.losses.size):
+        accessory = model.losses[n]
+        if accessory.body != model.carrier:
+            react(accessory_torque(speed, accessory), model.carrier, accessory.body, w)
 
 
 @inlined
@@ -298,12 +320,12 @@ def derivatives(y, model, w, e, out):
 
 @inner
 def _crank_rate(theta, speed, model, e, vx, vy, vz, wx, wy, wz):
-    """∂T/∂φ plus the torques on the crank: ½ω·J'ω + v·(ω×A) + φ̇(v·A' + ω·B') + ½C'φ̇² + gas − friction − load."""
+    """∂T/∂φ plus the torques on the crank: ½ω·J'ω + v·(ω×A) + φ̇(v·A' + ω·B') + ½C'φ̇² + gas − losses − load."""
     spin = 0.5 * (wx * wx * e[J1_] + wy * wy * e[J1_ + 1] + wz * wz * e[J1_ + 2])
     spin += wx * wy * e[J1_ + 3] + wx * wz * e[J1_ + 4] + wy * wz * e[J1_ + 5]
     ax, ay, az = e[A_], e[A_ + 1], e[A_ + 2]
     sway = vx * (wy * az - wz * ay) + vy * (wz * ax - wx * az) + vz * (wx * ay - wy * ax)
     both = vx * e[A1_] + vy * e[A1_ + 1] + vz * e[A1_ + 2] + wx * e[B1_] + wy * e[B1_ + 1] + wz * e[B1_ + 2]
     energy = spin + sway + speed * (both + 0.5 * e[C_ + 1] * speed)
-    torque = gas_torque(theta, speed, model) - friction_torque(speed, model.friction) - load_torque(speed, model.load)
+    torque = gas_torque(theta, speed, model) - loss_torque(speed, model) - load_torque(speed, model.load)
     return energy + torque

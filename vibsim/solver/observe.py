@@ -23,6 +23,7 @@ from vibsim.solver.motion import (
     derivatives,
     gas_torque,
     load_torque,
+    loss_torque,
     one_mount,
     solve_mass,
 )
@@ -40,6 +41,7 @@ class Observed:
     inertia_torque: np.ndarray
     load_torque: np.ndarray
     friction_torque: np.ndarray
+    accessory_torque: np.ndarray | None  # None without accessories
     cylinder_pressure: np.ndarray
     mount_force: np.ndarray
     mount_deflection: np.ndarray
@@ -102,7 +104,7 @@ def _point_acceleration(r, a, p, out):
 def _observe(
     states, model, sensor_body, sensor_point, torque, pressure, force, deflection, velocity, acceleration, feel
 ):
-    """Fill the output arrays from states (n, state); torque (n, 5): speed, gas, inertia, load, friction."""
+    """Fill the output arrays from states (n, state); torque (n, 6): speed, gas, inertia, load, friction, accessory."""
     bodies, crank = model.bodies.size, states.shape[1] - 2
     w, e = np.zeros((bodies, WORK)), np.zeros(ENGINE)
     out, origin = np.zeros(states.shape[1]), np.zeros(3)
@@ -131,13 +133,14 @@ def _observe(
         for i in range(pressure.shape[1]):
             pressure[n, i] = cylinder_pressure(i, theta, speed, model.gas)
         gas, load = gas_torque(theta, speed, model), load_torque(speed, model.load)
-        friction = friction_torque(speed, model.friction)
+        friction = friction_torque(speed, model.losses, model.gas.speeds)
+        losses = loss_torque(speed, model)
         turning = 0.0
         if model.carrier >= 0:
             c = model.carrier
             turning = model.train.rotor_inertia * rates[c, 6] + model.train.rotor_momentum * rates[c, 3]
-        torque[n, 0], torque[n, 1], torque[n, 2] = speed, gas, turning - gas + load + friction
-        torque[n, 3], torque[n, 4] = load, friction
+        torque[n, 0], torque[n, 1], torque[n, 2] = speed, gas, turning - gas + load + losses
+        torque[n, 3], torque[n, 4], torque[n, 5] = load, friction, losses - friction
 
 
 def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> Observed:
@@ -145,7 +148,7 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     model, points = packed.model, len(states)
     bodies, mounts = len(packed.names), model.mounts.size
     cylinders = model.train.cylinders.size
-    torque, pressure = np.zeros((points, 5)), np.zeros((points, cylinders))
+    torque, pressure = np.zeros((points, 6)), np.zeros((points, cylinders))
     force, deflection = np.zeros((points, mounts, 3)), np.zeros((points, mounts, 3))
     velocity, acceleration = np.zeros((points, bodies, 3)), np.zeros((points, bodies, 3))
     feel = np.zeros((points, len(sensors), 3))
@@ -160,6 +163,7 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         inertia_torque=torque[:, 2],
         load_torque=torque[:, 3],
         friction_torque=torque[:, 4],
+        accessory_torque=torque[:, 5] if packed.accessories else None,
         cylinder_pressure=pressure,
         mount_force=force,
         mount_deflection=deflection,

@@ -75,7 +75,7 @@ def order_response(packed: Packed, sensors: tuple[Sensor, ...], speed: float, to
 
     Raises RunFailure when there is no equilibrium.
     """
-    linear = linearise(packed, torque, crank="free")
+    linear = linearise(packed, torque, crank="free", speed=speed)
     turns = round(packed.cycle / (2.0 * math.pi))
     stiffness, damping = _mount_rates(packed, linear)
     return OrderResponse(

@@ -8,13 +8,16 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vibsim.engine.friction import friction_coefficients
+from vibsim.engine.accessories import no_losses, pack_losses
+from vibsim.engine.charging.pack import pack_charging
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
-from vibsim.engine.pressure import SPEED_DEPENDENT, Gas, Operating, no_gas, pack_gas
+from vibsim.engine.pressure import STANDARD_PRESSURE, Gas, Operating, depends_on_speed, no_gas, pack_gas
+from vibsim.engine.trace_report import Remarks, trace_remarks
+from vibsim.engine.traces import some_point, speed_nodes
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
 from vibsim.inputs.errors import InputError
-from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad
+from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
 from vibsim.structure.mounts import pack_mounts
 
@@ -40,8 +43,9 @@ class Model(NamedTuple):
 
     `bodies` records; `carrier` the body with the engine (−1 none), `block_moment` its block's first moment and
     `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records;
-    `friction` dry torque and torque per speed; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the
-    crank, reacted by body `reactor` (−1 ground).
+    `losses` records of friction at each speed of the gas, then all plain accessories that the block reacts as one, then
+    the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
+    `reactor` (−1 ground).
     """
 
     bodies: np.ndarray
@@ -51,20 +55,26 @@ class Model(NamedTuple):
     train: Train
     mounts: np.ndarray
     gas: Gas
-    friction: tuple[float, float]
+    losses: np.ndarray
     load: LoadLaw
     reactor: int
     gravity: float
 
 
 class Packed(NamedTuple):
-    """A model with what is needed to read its states: names, drawn places, own axes, layout."""
+    """A model with what is needed to read its states: names, drawn places, own axes, layout, names of
+    accessories.
+
+    `remarks` say what was done to measured data and what of it is doubtful.
+    """
 
     model: Model
     names: list[str]
     centres: np.ndarray
     axes: np.ndarray
     layout: Layout | None
+    accessories: tuple[str, ...] = ()
+    remarks: Remarks = Remarks()
 
     @property
     def cycle(self) -> float:
@@ -101,8 +111,11 @@ def pack(case: Case, folder: Path) -> Packed:
         with together:
             block = _block(case.body[carrier], where, inertia[carrier], train, origin)
             mass[carrier], moment, inertia[carrier] = block
+    remarks = Remarks()
     with together:
         gas = _gas(case, layout, folder)
+        if engine is not None and layout is not None:
+            remarks = trace_remarks(engine, layout, folder)
     together.raise_if_any()
     bodies = np.zeros(len(names), dtype=BODY)
     bodies["mass"], inverse = mass, np.linalg.inv(inertia)
@@ -116,12 +129,13 @@ def pack(case: Case, folder: Path) -> Packed:
         train=train,
         mounts=pack_mounts(case.mount, names, centres, axes),
         gas=gas,
-        friction=friction_coefficients(engine, layout) if engine and layout else (0.0, 0.0),
+        losses=_losses(engine, layout, gas, names, carrier),
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
-        reactor=_reactor(engine, names, carrier),
+        reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
     )
-    return Packed(model, names, np.array(centres), np.array(axes), layout)
+    driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
+    return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks)
 
 
 class _Together:
@@ -211,12 +225,25 @@ def without_turning_eccentrics(train: Train) -> Train:
 def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
     if case.engine is None or layout is None:
         return no_gas([], 4.0 * math.pi)
+    _refuse_charging(case.engine, folder)
     speed, load = (abs(case.run.speed), case.run.load) if case.run else (100.0, 1.0)
+    if case.run is None and isinstance(case.engine.gas, TraceGas) and case.engine.gas.folder is not None:
+        speed, load = some_point(case.engine, layout, folder)
     speeds = np.array([speed])
-    if case.run and case.run.kind == "free" and case.engine.gas.source in SPEED_DEPENDENT:
-        speeds = np.maximum(SPEED_NODES * speed, 20.0)
-        speeds = np.unique(speeds)
+    if case.run and case.run.kind == "free" and depends_on_speed(case.engine):
+        speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0))
+        if isinstance(case.engine.gas, TraceGas):
+            speeds = speed_nodes(case.engine, layout, speed, load, folder)
     return pack_gas(case.engine, layout, [Operating(float(value), load, folder) for value in speeds])
+
+
+def _refuse_charging(engine: Engine, folder: Path) -> None:
+    """A charged engine is described but not computed: say so, after what is wrong with its maps."""
+    source = engine.charging.source
+    if source == "none":
+        return
+    pack_charging(engine.charging, getattr(engine.gas, "ambient_pressure", STANDARD_PRESSURE), folder)
+    raise InputError(f"engine.charging.source: got {source!r}; a charged engine cannot be computed yet; allowed: none")
 
 
 def load_coefficients(engine: Engine) -> LoadLaw:
@@ -231,8 +258,14 @@ def load_coefficients(engine: Engine) -> LoadLaw:
     return 0.0, 0.0, 0.0, 0.0
 
 
-def _reactor(engine: Engine | None, names: list[str], carrier: int) -> int:
-    by = engine.load.reacted_by if engine else None
+def _losses(engine: Engine | None, layout: Layout | None, gas: Gas, names: list[str], carrier: int) -> np.ndarray:
+    if engine is None or layout is None:
+        return no_losses()
+    bodies = [_reactor(accessory.reacted_by, names, carrier) for accessory in engine.accessory]
+    return pack_losses(engine, layout, gas, bodies, carrier)
+
+
+def _reactor(by: str | None, names: list[str], carrier: int) -> int:
     if by is None:
         return carrier
     return -1 if by == GROUND else names.index(by)

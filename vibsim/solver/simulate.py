@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
+from vibsim.engine.pressure import depends_on_speed
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.solver.failure import explain_failure
@@ -33,6 +34,7 @@ from vibsim.solver.stepper import (
 Progress = Callable[[str, float, float], None]
 RPM = 30.0 / math.pi  # per rad/s
 CHUNK = 0.05  # s of simulated time between progress reports
+SPEED_SLACK = 0.02  # of the least and greatest speed that gas is known for
 
 
 def no_progress(phase: str, done: float, total: float) -> None:
@@ -50,7 +52,7 @@ def simulate(case: Case, folder: Path | str = ".", progress: Progress = no_progr
     require_engine(packed)
     begin = time.perf_counter()
     solution = KINDS[case.run.kind](case, case.run, packed, progress)
-    return replace(solution, seconds=time.perf_counter() - begin)
+    return replace(solution, seconds=time.perf_counter() - begin, warnings=packed.remarks.warnings + solution.warnings)
 
 
 def points_in(run: Run) -> int:
@@ -67,7 +69,7 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
     angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
     angles = _integrate(stepper, case, packed, run, (times, angles), progress)
-    _require_gas_range(packed, times)
+    warnings = _check_gas_range(case, packed, times)
     whole = int(angles.next[0]) // run.points_per_cycle * run.points_per_cycle
     return Solution(
         case=case,
@@ -78,6 +80,7 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
         over_angle=observe(angles.states[:whole], packed, case.sensor) if whole else None,
         settling=None,
         counts=_counts(stepper),
+        warnings=warnings,
     )
 
 
@@ -139,17 +142,25 @@ def _with_room(angles: Grid, stepper: Stepper, packed: Packed) -> Grid:
     return angles._replace(states=states, times=np.concatenate([angles.times, np.full(more, np.nan)]))
 
 
-def _require_gas_range(packed: Packed, times: Grid) -> None:
-    """A free run with gas that depends on speed must stay within the speeds it was computed for."""
-    speeds = packed.model.gas.speeds
-    if len(speeds) < 2:
-        return
-    fastest = float(np.abs(np.gradient(times.states[:, -2], times.step)).max())
-    if fastest > 1.02 * speeds[-1]:
+def _check_gas_range(case: Case, packed: Packed, times: Grid) -> tuple[str, ...]:
+    """A free run with gas that depends on speed must not pass the speeds it is known for; below them it is warned of,
+    for there the curves of the least speed were used."""
+    if case.engine is None or not depends_on_speed(case.engine):
+        return ()
+    known = packed.model.gas.speeds
+    speeds = np.abs(np.gradient(times.states[:, -2], times.step))
+    how = "measured" if case.engine.gas.source == "trace" else "computed"
+    if speeds.max() > (1.0 + SPEED_SLACK) * known[-1]:
         raise RunFailure(
-            f"crank speed reached {fastest * RPM:.0f} rpm, past the {speeds[-1] * RPM:.0f} rpm that engine.gas was "
-            "computed for; check engine.load, or start at a higher run.speed"
+            f"crank speed reached {speeds.max() * RPM:.0f} rpm, past the {known[-1] * RPM:.0f} rpm that engine.gas was "
+            f"{how} for; check engine.load, or start at a {'lower' if how == 'measured' else 'higher'} run.speed"
         )
+    if speeds.min() < (1.0 - SPEED_SLACK) * known[0]:
+        return (
+            f"crank speed fell to {speeds.min() * RPM:.0f} rpm, below the {known[0] * RPM:.0f} rpm that engine.gas was "
+            f"{how} for; below it the pressure of {known[0] * RPM:.0f} rpm was used",
+        )
+    return ()
 
 
 def _counts(stepper: Stepper) -> dict[str, int]:

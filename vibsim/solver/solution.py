@@ -32,6 +32,7 @@ class Solution:
 
     In a steady run the angle grid is the last whole working cycle of the record, counted from its own beginning at
     crank angle `first_angle` (rad) of the record; in a free run it spans every whole cycle passed (None when none was).
+    `warnings` are lines on what of the input or the run is doubtful.
     """
 
     case: Case
@@ -44,3 +45,4 @@ class Solution:
     counts: dict[str, int] = field(default_factory=dict)
     seconds: float = 0.0
     first_angle: float = 0.0
+    warnings: tuple[str, ...] = ()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from vibsim.engine.accessories import held_at
 from vibsim.inputs.errors import InputError
 from vibsim.solver.motion import A_, B_, C_, derivatives, fill_engine, scratch
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
@@ -36,20 +37,21 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
     return y
 
 
-def without_gas(model: Model) -> Model:
-    return model._replace(gas=model.gas._replace(active=False))
+def static_model(model: Model, torque: float, speed: float) -> Model:
+    """The model for statics: no gas, the output torque (N m) constant, accessories held as at a crank speed (rad/s)."""
+    losses = held_at(model.losses, model.gas.speeds, speed)
+    return model._replace(gas=model.gas._replace(active=False), load=(float(torque), 0.0, 0.0, 0.0), losses=losses)
 
 
-def static_forces(packed: Packed, displacement: np.ndarray, torque: float, gravity: float) -> np.ndarray:
+def static_forces(packed: Packed, displacement: np.ndarray) -> np.ndarray:
     """Force (N) and moment (N m, about each reference point), vehicle axes, on bodies at rest; flat (6 per body).
 
-    The crank is held in the block at angle zero; `torque` (N m) is the output torque; `gravity` m/s².
+    The model is one for statics; the crank is held in the block at angle zero.
     """
-    model = without_gas(packed.model)._replace(load=(float(torque), 0.0, 0.0, 0.0), gravity=gravity)
     y = state_at(packed, displacement.reshape(-1, 6))
     w, e = scratch(len(packed.names))
     out = np.zeros(y.size)
-    derivatives(y, model, w, e, out)
+    derivatives(y, packed.model, w, e, out)
     forces = []
     for b in range(len(packed.names)):
         at = STATES_PER_BODY * b
@@ -58,16 +60,27 @@ def static_forces(packed: Packed, displacement: np.ndarray, torque: float, gravi
     return np.concatenate(forces)
 
 
-def equilibrium(packed: Packed, torque: float = 0.0) -> Equilibrium:
-    """Static equilibrium under weight and an output torque (N m). Raises RunFailure."""
-    model = packed.model
+def equilibrium(packed: Packed, torque: float = 0.0, speed: float = 0.0) -> Equilibrium:
+    """Static equilibrium under weight, an output torque (N m) and accessories as at a crank speed (rad/s).
+
+    Raises RunFailure.
+    """
+    model = static_model(packed.model, torque, speed)
     total = float(model.bodies["mass"].sum()) + model.train.mass
 
     def residual(x: np.ndarray, share: float) -> np.ndarray:
-        return static_forces(packed, x, share * torque, share * model.gravity)
+        return static_forces(packed._replace(model=_under(model, share)), x)
 
     scale = max(total * model.gravity, abs(torque), 1.0)
     return find_equilibrium(residual, packed.names, scale)
+
+
+def _under(model: Model, share: float) -> Model:
+    """A model for statics under a share of all that loads it."""
+    losses = model.losses.copy()
+    losses["held"] *= share
+    load = (share * model.load[0], 0.0, 0.0, 0.0)
+    return model._replace(load=load, losses=losses, gravity=share * model.gravity)
 
 
 def error_control(packed: Packed, tolerance: float, most_steps: int) -> Control:

@@ -14,12 +14,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibsim.engine.friction import friction_torque
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.jit import kernel
 from vibsim.solver.failure import explain_failure
-from vibsim.solver.motion import C_, ENGINE, derivatives, fill_engine, gas_torque, load_torque
+from vibsim.solver.motion import C_, ENGINE, derivatives, fill_engine, gas_torque, load_torque, loss_torque
 from vibsim.solver.observe import Observed, observe
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.solution import Settling
@@ -136,24 +135,31 @@ class _Watch:
 
 @kernel
 def _plan(angles, speed, model, gas, inertia):
-    """Gas torque (N m) and inertia felt at the crank (kg m²) at crank angles on a still block."""
+    """Gas torque (N m) and inertia felt at the crank (kg m²) at crank angles on a still block; returns the losses."""
     e = np.zeros(ENGINE)
     for n in range(angles.size):
         gas[n] = gas_torque(angles[n], speed, model)
         fill_engine(angles[n], model, e)
         inertia[n] = e[C_]
+    return loss_torque(speed, model)
 
 
-def _planned(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _planned(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
     angles = np.linspace(0.0, packed.cycle, PLANNING_POINTS, endpoint=False)
     gas, inertia = np.empty_like(angles), np.empty_like(angles)
-    _plan(angles, speed, packed.model, gas, inertia)
-    return angles, gas, inertia
+    losses = _plan(angles, speed, packed.model, gas, inertia)
+    return angles, gas, inertia, losses
 
 
 def mean_torque(packed: Packed, speed: float) -> float:
-    """Mean of gas less friction torque (N m) over a cycle at constant speed (rad/s)."""
-    return float(_planned(packed, speed)[1].mean() - friction_torque(speed, packed.model.friction))
+    """Mean of gas less friction and accessory torque (N m) over a cycle at constant speed (rad/s)."""
+    _, gas, _, losses = _planned(packed, speed)
+    return float(gas.mean() - losses)
+
+
+def losses_at(packed: Packed, speed: float) -> float:
+    """Torque of friction and accessories (N m) at a crank speed (rad/s)."""
+    return _planned(packed, speed)[3]
 
 
 def _mean_inertia(packed: Packed) -> float:
@@ -165,7 +171,7 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
 
     From ½·C(θ)·φ̇² = E + ∫(T_gas − T_mean) dθ, E chosen to meet the mean speed (derived: energy of the crank train).
     """
-    angles, gas, inertia = _planned(packed, run.speed)
+    angles, gas, inertia, _ = _planned(packed, run.speed)
     work = np.concatenate([[0.0], np.cumsum(gas - gas.mean())[:-1]]) * angles[1]
     energy = 0.5 * inertia.mean() * run.speed**2
     for _ in range(30):
@@ -174,7 +180,7 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
         energy *= (run.speed / mean) ** 2
     displacement = np.zeros((len(packed.names), 6))
     if run.start == "static":
-        displacement = equilibrium(packed, torque).displacement
+        displacement = equilibrium(packed, torque, run.speed).displacement
     return state_at(packed, displacement, 0.0, float(speeds[0]))
 
 

@@ -8,8 +8,9 @@ import numpy as np
 
 from vibsim.engine.layout import resolve_layout
 from vibsim.inputs.errors import InputError
+from vibsim.inputs.friction_models import Friction, SimpleFriction
 from vibsim.inputs.loader import CaseFile
-from vibsim.inputs.models import Crank, CycleGas, Cylinder, Engine, Piston, Rod, Run
+from vibsim.inputs.models import Counterweight, Crank, CycleGas, Cylinder, Engine, Piston, Rod, Run
 from vibsim.solver.packed import pack
 from vibsim.solver.steady import mean_torque
 
@@ -21,7 +22,7 @@ def similar_engine(engine: Engine, factor: float) -> Engine:
 
     Derived: masses and volumes grow with the cube, unbalances (mass × length) with the fourth and inertias with the
     fifth power, flow areas with the square; friction torques go with the displacement, mean effective pressures and
-    angles stay. The place of the crank in the vehicle and the load, which belongs to the vehicle, stay.
+    angles stay. The place of the crank in the vehicle, the accessories and the load, which belong to the vehicle, stay.
     """
     crank = engine.crank
     weights = tuple(
@@ -39,25 +40,39 @@ def similar_engine(engine: Engine, factor: float) -> Engine:
         )
         for shaft in engine.balance_shaft
     )
-    friction = engine.friction.model_copy(
-        update={"torque": factor**3 * engine.friction.torque, "viscous": factor**3 * engine.friction.viscous}
-    )
     update = {
         "bore": factor * engine.bore,
         "stroke": factor * engine.stroke,
         "rod_length": factor * engine.rod_length,
         "piston": _piston(engine.piston, factor),
         "rod": _rod(engine.rod, factor),
-        "crank": Crank(inertia=factor**5 * crank.inertia, unbalance=_unbalance(crank, factor), counterweight=weights),
+        "crank": _crank(crank, factor, weights),
         "cylinder": tuple(_cylinder(cylinder, factor) for cylinder in engine.cylinder),
         "balance_shaft": shafts,
-        "friction": friction,
+        "friction": _friction(engine.friction, factor),
     }
     if isinstance(engine.gas, CycleGas):
         areas = {"intake_flow_area": engine.gas.intake_flow_area, "exhaust_flow_area": engine.gas.exhaust_flow_area}
         given = {name: factor**2 * area for name, area in areas.items() if area is not None}
         update["gas"] = engine.gas.model_copy(update=given)
     return engine.model_copy(update=update)
+
+
+def _crank(crank: Crank, factor: float, weights: tuple[Counterweight, ...]) -> Crank:
+    places = crank.main_bearings_at
+    update = {
+        "inertia": factor**5 * crank.inertia,
+        "unbalance": _unbalance(crank, factor),
+        "counterweight": weights,
+        "main_bearings_at": None if places is None else tuple(factor * place for place in places),
+    }
+    return crank.model_copy(update=update)
+
+
+def _friction(friction: Friction, factor: float) -> Friction:
+    if not isinstance(friction, SimpleFriction):
+        return friction
+    return friction.model_copy(update={"torque": factor**3 * friction.torque, "viscous": factor**3 * friction.viscous})
 
 
 def _piston(piston: Piston, factor: float) -> Piston:

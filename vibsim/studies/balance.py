@@ -32,7 +32,7 @@ from vibsim.studies.balance_axes import vehicle_rows
 
 SHOWN_ORDERS = 6.0
 NEGLIGIBLE = 1e-3  # of one cylinder's primary force (or that times the throw spacing)
-GAS_POINTS = 720
+GAS_POINTS = 240  # a cycle
 
 
 @dataclass(frozen=True)
@@ -51,9 +51,10 @@ class Balance:
 
     `about_crank` and `about_mass` give them over crank angle about the crank's origin and about the centre of mass of
     the engine's body; `force`, `couple` (about the mean place of the throws) per order; `roll_order` and `roll` (n)
-    complex N m the inertia torque per order, value = Re(amplitude·e^{i·order·θ}), `gas_order` and `gas` (n) the gas
-    torque; `unit` one cylinder's primary force (N), `arm` the throw spacing (m, 0 for one throw), `middle` the mean
-    place of the throws (m); `axes` (3, 3) engine axes in vehicle axes.
+    complex N m the roll on the block by inertia per order, value = Re(amplitude·e^{i·order·θ}), and `torque` (n) that
+    of pistons and rods on the crank; `gas_order` and `gas` (n) the gas torque on the crank; `unit` one cylinder's
+    primary force (N), `arm` the throw spacing (m, 0 for one throw), `middle` the mean place of the throws (m); `axes`
+    (3, 3) engine axes in vehicle axes.
     """
 
     layout: Layout
@@ -64,6 +65,7 @@ class Balance:
     couple: Phasors
     roll_order: np.ndarray
     roll: np.ndarray
+    torque: np.ndarray
     gas_order: np.ndarray
     gas: np.ndarray
     unit: float
@@ -103,7 +105,8 @@ def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
     free = free_forces(model.train, speed)
     middle = middle_of_throws(layout)
     centred = free.about(np.array([middle, 0.0, 0.0]))
-    inertia = orders_of(free.roll, float(free.turns), float(free.turns))
+    inertia = orders_of(np.column_stack([free.roll, free.torque]), float(free.turns), float(free.turns))
+    torques = _complex(inertia)[1:]
     gas_order, gas = _gas_orders(packed, speed)
     force, couple = split(free.force, free.turns), split(centred.couple, free.turns)
     return Balance(
@@ -114,7 +117,8 @@ def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
         force=force,
         couple=couple,
         roll_order=inertia.order[1:],
-        roll=_complex(inertia)[1:],
+        roll=torques[:, 0],
+        torque=torques[:, 1],
         gas_order=gas_order,
         gas=gas,
         unit=primary_force(layout, speed),
@@ -128,9 +132,10 @@ def find_balance(case_file: CaseFile, speed: float | None = None) -> Balance:
 
 
 def _at_speed(case: Case, speed: float) -> Case:
-    """The case run steadily at a speed (rad/s), so that its working cycle is the one of that speed."""
+    """The case run steadily at a speed (rad/s), so that its working cycle is the one of that speed; no mounts, which
+    free forces do not see."""
     run = Run(speed=speed) if case.run is None else case.run.model_copy(update={"kind": "steady", "speed": speed})
-    return case.model_copy(update={"run": run})
+    return case.model_copy(update={"run": run, "mount": ()})
 
 
 def _gas_orders(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray]:
@@ -196,11 +201,11 @@ def verdict(balance: Balance) -> list[str]:
             ("couple", balance.couple, couple_unit, arm),
         ):
             forward, backward = (abs(value) / scale for value in phasors.at(order))
-            lines.append(f"{name}-order {what}: " + _judge(order, forward, backward, word))
+            lines.append(f"{name}-order {what}: " + _judge(order, what, forward, backward, word))
     return lines
 
 
-def _judge(order: float, forward: float, backward: float, word: str) -> str:
+def _judge(order: float, what: str, forward: float, backward: float, word: str) -> str:
     if max(forward, backward) < NEGLIGIBLE:
         return "none"
     ways = []
@@ -208,7 +213,9 @@ def _judge(order: float, forward: float, backward: float, word: str) -> str:
         way = "crank counterweights can take it away" if order == 1.0 else f"needs a shaft at +{order:g}"
         ways.append(f"{forward:.3g} {word} turns with the crank: {way}")
     if backward >= NEGLIGIBLE:
-        ways.append(f"{backward:.3g} {word} turns against it: no counterweight reaches it, needs a shaft at −{order:g}")
+        ends = " with a weight at either end" if what == "couple" else ""
+        way = f"no counterweight reaches it, needs a shaft at −{order:g}{ends}"
+        ways.append(f"{backward:.3g} {word} turns against it: {way}")
     return "; ".join(ways)
 
 
@@ -238,13 +245,15 @@ def order_rows(balance: Balance) -> list[dict[str, Any]]:
 
 
 def torque_rows(balance: Balance) -> list[dict[str, float]]:
-    """Inertia and gas torque per order up to 6; half orders too where a four-stroke has them."""
+    """Torque on the crank by inertia and gas, and roll on the block by inertia, per order up to 6; half orders too
+    where a four-stroke has them."""
     orders = sorted({float(order) for order in (*balance.roll_order, *balance.gas_order) if order <= SHOWN_ORDERS})
     return [
         {
             "order": order,
-            "inertia_N_m": abs(value_at(balance.roll_order, balance.roll, order)),
-            "gas_N_m": abs(value_at(balance.gas_order, balance.gas, order)),
+            "inertia_on_crank_N_m": abs(value_at(balance.roll_order, balance.torque, order)),
+            "gas_on_crank_N_m": abs(value_at(balance.gas_order, balance.gas, order)),
+            "inertia_on_block_N_m": abs(value_at(balance.roll_order, balance.roll, order)),
         }
         for order in orders
     ]
@@ -271,6 +280,8 @@ def as_dict(balance: Balance) -> dict[str, Any]:
         "verdict": verdict(balance),
         "cancellation": {
             "force_sum_share": abs(conditions.force) / conditions.scale if conditions.scale else 0.0,
+            "force_sum_angle_deg": math.degrees(cmath.phase(conditions.force)),
+            "couple_sum_angle_deg": math.degrees(cmath.phase(conditions.couple)),
             "couple_sum_share": abs(conditions.couple) / conditions.couple_scale if conditions.couple_scale else 0.0,
         },
         "greatest_force_N": float(np.abs(balance.about_crank.force).max()),

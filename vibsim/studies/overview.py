@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from vibsim.engine.layout import Layout
+from vibsim.engine.pressure import depends_on_speed
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.loader import CaseFile
-from vibsim.inputs.models import Case, Engine
+from vibsim.inputs.models import Case
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
 from vibsim.solver.start import equilibrium, state_at
 from vibsim.structure.statics import Equilibrium
 from vibsim.studies.gas_overview import CylinderGas, gas_overview
+from vibsim.studies.losses import Loss, find_losses, friction_in_words
 
 COUNTS = ("no", "single", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
@@ -41,7 +43,8 @@ class MountLoad:
 
 @dataclass(frozen=True)
 class Overview:
-    """A case in words and numbers; `statics_problem` says why there are no static loads, if so."""
+    """A case in words and numbers; `statics_problem` says why there are no static loads, if so; `notes` what was done
+    to measured data, `warnings` what is doubtful."""
 
     title: str
     layout: str
@@ -54,6 +57,9 @@ class Overview:
     displacement: float
     running: list[str]
     gas: list[CylinderGas]
+    losses: list[Loss]
+    notes: list[str] = field(default_factory=list)
+    warnings: list[str] = field(default_factory=list)
 
     def as_dict(self) -> dict[str, Any]:
         return {
@@ -76,7 +82,10 @@ class Overview:
                 }
                 for mount in self.mounts
             ],
+            "losses": [loss.as_dict() for loss in self.losses],
             "statics_problem": self.statics_problem,
+            "notes": self.notes,
+            "warnings": self.warnings,
         }
 
 
@@ -97,14 +106,17 @@ def overview(case_file: CaseFile) -> Overview:
         statics_problem=problem,
         throws=[[layout.cylinders[index].name for index in throw] for throw in layout.throws] if layout else [],
         displacement=layout.swept_volume if layout else 0.0,
-        running=_running(case, layout, gas),
+        running=_running(case, packed, gas),
         gas=gas,
+        losses=find_losses(case, packed),
+        notes=list(packed.remarks.notes),
+        warnings=list(packed.remarks.warnings),
     )
 
 
-def _running(case: Case, layout: Layout | None, gas: list[CylinderGas]) -> list[str]:
+def _running(case: Case, packed: Packed, gas: list[CylinderGas]) -> list[str]:
     """Throws, gas, load, friction, sensors and run in a line each, with what was left out said."""
-    lines, engine = [], case.engine
+    lines, engine, layout = [], case.engine, packed.layout
     if engine is not None and layout is not None:
         pins = [
             f"{' and '.join(layout.cylinders[index].name for index in throw)} at "
@@ -114,7 +126,8 @@ def _running(case: Case, layout: Layout | None, gas: list[CylinderGas]) -> list[
         none = " (cylinders at ambient pressure)" if engine.gas.source == "none" else ""
         by = engine.load.reacted_by or f"{engine.body}, the block itself"
         lines.append("throws: " + "; ".join(pins))
-        lines.append(f"gas: {engine.gas.source}{none}; friction: {_friction(engine)}")
+        friction = friction_in_words(engine.friction, packed, case.run.speed if case.run else None)
+        lines.append(f"gas: {engine.gas.source}{none}; friction: {friction}")
         for alike in gas:
             which = "each cylinder" if len(gas) == 1 else f"cylinder {' and '.join(alike.cylinders)}"
             lines.append(f"{which}: {alike.words()}")
@@ -123,16 +136,11 @@ def _running(case: Case, layout: Layout | None, gas: list[CylinderGas]) -> list[
     return [*lines, f"sensors: {sensors or 'none'}", _run_line(case)]
 
 
-def _friction(engine: Engine) -> str:
-    given = [name.replace("_", " ") for name, value in engine.friction if value]
-    return ", ".join(given) or "none"
-
-
 def _run_line(case: Case) -> str:
     run = case.run
     if run is None:
         return "run: none given; vibsim run needs a [run] table"
-    load = f", load {run.load:g}" if case.engine is not None and case.engine.gas.source == "cycle" else ""
+    load = f", load {run.load:g}" if case.engine is not None and depends_on_speed(case.engine) else ""
     return (
         f"run: {run.kind} at {run.speed * 30.0 / math.pi:g} rpm{load}, record of {run.duration:g} s at "
         f"{run.sample_rate:g} Hz, start {run.start}{'' if run.gravity else ', no gravity'}, "

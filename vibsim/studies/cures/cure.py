@@ -9,7 +9,6 @@ from typing import Any
 import numpy as np
 import tomlkit
 
-from vibsim.engine.friction import friction_torque
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.inputs.errors import InputError, nearest
 from vibsim.inputs.loader import CaseFile, parse_case
@@ -17,7 +16,8 @@ from vibsim.post.weighting import Contact
 from vibsim.solver.motion import gas_torque
 from vibsim.solver.order_response import OrderResponse, order_response
 from vibsim.solver.packed import Packed, pack
-from vibsim.studies.balance import Balance, find_balance
+from vibsim.solver.steady import losses_at
+from vibsim.studies.balance import find_balance
 from vibsim.studies.cures.counterweights import default_planes, find_counterweights
 from vibsim.studies.cures.goals import Eccentric, FreeGoal, Goal, Kind, SensorGoal
 from vibsim.studies.cures.masses import find_masses
@@ -25,6 +25,7 @@ from vibsim.studies.cures.shafts import Box, block_length, find_shafts
 
 HIGHEST_FELT = 6.0  # order up to which levels are summed
 GAS_POINTS = 720
+LEAST = 1e-4  # of the unbalance of one cylinder: less is not worth drilling
 MOST_ADDED = 3.0  # of what the first cylinder reciprocates
 
 
@@ -56,7 +57,9 @@ def by_counterweights(
     balance = find_balance(case_file, aim.speeds[0])
     where = default_planes(balance) if planes is None else planes
     goal = sensor_goal(case_file, aim, 1.0) if aim.kind == "sensor" else None
-    return Cure(counterweights=tuple(find_counterweights(balance, aim.kind, where, goal, most)))
+    found = find_counterweights(balance, aim.kind, where, goal, most)
+    least = LEAST * balance.unit / balance.about_crank.speed**2
+    return Cure(counterweights=tuple(weight for weight in found if weight.unbalance > least))
 
 
 def by_shafts(
@@ -120,7 +123,7 @@ def _at_speed(case_file: CaseFile, speed: float) -> CaseFile:
 def _mean_torque(packed: Packed, speed: float) -> float:
     angles = np.linspace(0.0, packed.cycle, GAS_POINTS, endpoint=False)
     gas = np.mean([gas_torque(angle, speed, packed.model) for angle in angles])
-    return float(gas) - friction_torque(speed, packed.model.friction)
+    return float(gas) - losses_at(packed, speed)
 
 
 def cured_text(text: str, cure: Cure, layout: Layout) -> str:

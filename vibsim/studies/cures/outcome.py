@@ -12,13 +12,15 @@ from vibsim.studies.balance import Balance, find_balance, value_at
 from vibsim.studies.cures.cure import Aim, Cure, cured, felt, sensor_goal
 from vibsim.studies.cures.goals import Eccentric
 
+WORSE = 0.05  # of one cylinder's primary force (times the throw spacing), or of the level itself
+
 
 def outcome(case_file: CaseFile, cure: Cure, aim: Aim, order: float = 1.0) -> dict[str, Any]:
     """What is added, and rows of (what, unit, before, after) at the aim's first speed."""
     speed = aim.speeds[0]
     after_file = cured(case_file, cure)
     before, after = find_balance(case_file, speed), find_balance(after_file, speed)
-    return {
+    found: dict[str, Any] = {
         "speed_rpm": speed * 30.0 / math.pi,
         "primary_force_of_one_cylinder_N": before.unit,
         "couple_unit_N_m": before.couple_unit,
@@ -29,6 +31,29 @@ def outcome(case_file: CaseFile, cure: Cure, aim: Aim, order: float = 1.0) -> di
         "sums": _sum_rows(before, after),
         "felt": _goal_row(case_file, after_file, aim, order) + _felt_rows(case_file, after_file, speed),
     }
+    found["remarks"] = remarks(found, cure, aim)
+    return found
+
+
+def remarks(found: dict[str, Any], cure: Cure, aim: Aim) -> list[str]:
+    """What a reader should not overlook: what the cure makes worse, and what the figures do not say."""
+    scales = {"N": found["primary_force_of_one_cylinder_N"], "N m": found["couple_unit_N_m"]}
+    worse = [
+        f"{row['what']} {row['before']:.1f} → {row['after']:.1f} {row['unit']}"
+        for row in found["free"]
+        if row["after"] - row["before"] > WORSE * scales[row["unit"]]
+    ]
+    worse += [
+        f"{row['what']} {row['before']:.3g} → {row['after']:.3g} {row['unit']}"
+        for row in found["felt"]
+        if row["after"] > (1.0 + WORSE) * row["before"]
+    ]
+    lines = ["it makes worse: " + "; ".join(worse)] if worse else []
+    if len(cure.shafts) == 2 and cure.shafts[0].ratio == cure.shafts[1].ratio:
+        lines.append("both entries turn alike: on one axis they are two weights of one shaft")
+    if len(aim.speeds) > 1:
+        lines.append(f"the goal counts {len(aim.speeds)} speeds, every other figure is at {found['speed_rpm']:.0f} rpm")
+    return lines
 
 
 def _row(weight: Eccentric) -> dict[str, Any]:

@@ -12,6 +12,7 @@ from vibsim.studies.balance import Balance, outer_planes
 from vibsim.studies.cures.goals import Eccentric, Goal, best_unbalances, eccentric, residual
 
 STARTS = 8
+LEAST = 1e-9  # kg m: a milligram a metre out is no shaft
 BETTER = 1e-6  # of what there is: less is no reason for the other arrangement
 SIZE_COUNTS = 1e-9  # share by which a smaller unbalance decides between places that do the same
 
@@ -54,7 +55,7 @@ def find_shafts(goal: Goal, order: float, count: int, box: Box, most: float | No
         if best is None or left < best[0] - BETTER * scale:
             best = left, shafts
     assert best is not None
-    return [shaft for shaft in best[1] if shaft.unbalance > 1e-12]
+    return [shaft for shaft in best[1] if shaft.unbalance > LEAST]
 
 
 def _senses(order: float, count: int) -> list[list[float]]:

@@ -1,0 +1,1 @@
+"""Search over crankpin and bank angles under limits."""
