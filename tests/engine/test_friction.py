@@ -76,8 +76,8 @@ def test_peak_pressure_is_the_highest_of_each_curve(gas: str) -> None:
     for speed, found in zip(gases.speeds, peaks, strict=True):
         read = cylinder_pressures(angle, float(speed), gases).max(axis=0)
         assert np.all(found >= read * (1.0 - 1e-14))
-        # p''/p at the peak of a motored curve is n·V''/V, some 20; of a burning one no more
-        np.testing.assert_allclose(found, read, rtol=20.0 * 1e-6 / 8.0)
+        # p''/p at the peak of a motored curve is n·V''/V, some 20; of a burning one up to 30
+        np.testing.assert_allclose(found, read, rtol=30.0 * 1e-6 / 8.0)
     assert np.ptp(peaks[0]) > 1e5
 
 

@@ -84,8 +84,7 @@ def ignition_of(gas: CycleGas, cylinder: ResolvedCylinder, at: Conditions, span:
     Raises InputError for a burn given outside of it.
     """
     compression = by_compression(gas)
-    late = cylinder.burn_shift + at.late
-    _check_burn(gas, late, span)
+    _check_burn(gas, cylinder.burn_shift, span)
     # a spray ignites near top dead centre, where Hardenberg & Hase take the state
     volume = cylinder_volume(cylinder, np.array([span[0], 0.0 if compression else SPARK]))[0]
     second = gas.second_burn_duration
@@ -96,7 +95,7 @@ def ignition_of(gas: CycleGas, cylinder: ResolvedCylinder, at: Conditions, span:
         half=gas.injection_start if compression else gas.half_burned,
         duration=gas.burn_duration,
         shape=(gas.wiebe_a, gas.wiebe_m, gas.second_burn_share, second, gas.second_wiebe_m),
-        late=late,
+        late=cylinder.burn_shift + at.late,
         shut=span[0],
         opens=span[1],
         ratio=float(volume[0] / volume[1]),
