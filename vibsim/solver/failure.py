@@ -21,9 +21,11 @@ PARTS = (
 
 def state_name(index: int, packed: Packed) -> str:
     """The quantity behind an index of the state, in words."""
-    bodies = len(packed.names)
-    if index >= STATES_PER_BODY * bodies:
-        return ("crank angle", "crank speed")[index - STATES_PER_BODY * bodies]
+    crank = packed.state_size - 2
+    if index >= crank:
+        return ("crank angle", "crank speed")[index - crank]
+    if index >= STATES_PER_BODY * len(packed.names):
+        return packed.more_states[index - STATES_PER_BODY * len(packed.names)].name
     body, entry = divmod(index, STATES_PER_BODY)
     for part, letters in PARTS:
         if entry < len(letters):

@@ -1,8 +1,8 @@
 """Equations of motion in momentum form.
 
 State: for each body its place x (m), quaternion, momentum P and angular momentum L about its reference point, both in
-its own axes; then crank angle φ and its momentum p. With V = (v, ω, φ̇) in the carrier's own axes and the kinetic energy
-½Vᵀ·M(φ)·V, the equations are Kirchhoff's (derived; Lamb 1932, art. 124, from memory):
+its own axes; then any other states; last crank angle φ and its momentum p. With V = (v, ω, φ̇) in the carrier's own
+axes and the kinetic energy ½Vᵀ·M(φ)·V, the equations are Kirchhoff's (derived; Lamb 1932, art. 124, from memory):
 Ṗ + ω×P = F,  L̇ + ω×L + v×P = τ,  ṗ = ∂T/∂φ + gas − friction − accessories − load + gravity.
 The moving parts enter M by S = Σ m r, J, A = Σ m r', B = Σ m r×r', C = Σ m r'·r'.
 """
@@ -110,7 +110,7 @@ def solve_mass(mass, e, px, py, pz, lx, ly, lz, p):
 def velocities(y, model, w, e):
     """Matrices, velocities and spins of all bodies into w, the carrier's sums into e; returns the crank speed."""
     bodies = model.bodies.size
-    speed = y[13 * bodies + 1]
+    speed = y[y.size - 1]
     for b in range(bodies):
         at = 13 * b
         turn = matrix_entries(y[at + 3], y[at + 4], y[at + 5], y[at + 6])
@@ -118,9 +118,9 @@ def velocities(y, model, w, e):
             w[b, k] = turn[k]
         px, py, pz, lx, ly, lz = y[at + 7], y[at + 8], y[at + 9], y[at + 10], y[at + 11], y[at + 12]
         if b == model.carrier:
-            fill_engine(y[13 * bodies], model, e)
+            fill_engine(y[y.size - 2], model, e)
             mass = model.bodies[b].mass + model.train.mass
-            solved = solve_mass(mass, e, px, py, pz, lx, ly, lz, y[13 * bodies + 1])
+            solved = solve_mass(mass, e, px, py, pz, lx, ly, lz, y[y.size - 1])
             w[b, V], w[b, V + 1], w[b, V + 2], w[b, W], w[b, W + 1], w[b, W + 2], speed = solved
             continue
         body = model.bodies[b]
@@ -282,7 +282,7 @@ def derivatives(y, model, w, e, out):
     bodies = model.bodies.size
     speed = velocities(y, model, w, e)
     add_forces(y, model, w, speed)
-    out[13 * bodies], out[13 * bodies + 1] = speed, 0.0
+    out[y.size - 2], out[y.size - 1] = speed, 0.0
     for b in range(bodies):
         at = 13 * b
         vx, vy, vz, wx, wy, wz = w[b, V], w[b, V + 1], w[b, V + 2], w[b, W], w[b, W + 1], w[b, W + 2]
@@ -309,7 +309,7 @@ def derivatives(y, model, w, e, out):
             ty += e[S_ + 2] * gx - e[S_] * gz
             tz += e[S_] * gy - e[S_ + 1] * gx
             weight = e[A_] * gx + e[A_ + 1] * gy + e[A_ + 2] * gz
-            out[13 * bodies + 1] = weight + _crank_rate(y[13 * bodies], speed, model, e, vx, vy, vz, wx, wy, wz)
+            out[y.size - 1] = weight + _crank_rate(y[y.size - 2], speed, model, e, vx, vy, vz, wx, wy, wz)
         out[at + 7] = fx - (wy * pz - wz * py)
         out[at + 8] = fy - (wz * px - wx * pz)
         out[at + 9] = fz - (wx * py - wy * px)

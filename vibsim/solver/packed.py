@@ -61,11 +61,22 @@ class Model(NamedTuple):
     gravity: float
 
 
+class MoreState(NamedTuple):
+    """A state beside those of bodies and crank: its name for messages, its value as a run starts, the least size that
+    its error is a share of, and whether that share is of its value too (1) or not (0)."""
+
+    name: str
+    start: float
+    floor: float
+    relative: float = 1.0
+
+
 class Packed(NamedTuple):
     """A model with what is needed to read its states: names, drawn places, own axes, layout, names of
     accessories.
 
-    `remarks` say what was done to measured data and what of it is doubtful.
+    States are those of the bodies, then `more_states`, then crank angle and momentum. `remarks` say what was done to
+    measured data and what of it is doubtful.
     """
 
     model: Model
@@ -75,6 +86,7 @@ class Packed(NamedTuple):
     layout: Layout | None
     accessories: tuple[str, ...] = ()
     remarks: Remarks = Remarks()
+    more_states: tuple[MoreState, ...] = ()
 
     @property
     def cycle(self) -> float:
@@ -82,7 +94,7 @@ class Packed(NamedTuple):
 
     @property
     def state_size(self) -> int:
-        return STATES_PER_BODY * len(self.names) + 2
+        return STATES_PER_BODY * len(self.names) + len(self.more_states) + 2
 
 
 def pack(case: Case, folder: Path) -> Packed:

@@ -26,6 +26,7 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
         y[at : at + 3] = packed.centres[b] + displacement[b, :3]
         turn = quaternion_of_vector(displacement[b, 3:])
         y[at + 3 : at + 7] = multiply(turn, quaternion_of_matrix(packed.axes[b]))
+    y[STATES_PER_BODY * bodies : -2] = [state.start for state in packed.more_states]
     y[-2], y[-1] = crank_angle, speed
     if model.carrier >= 0:
         e = scratch(bodies)[1]
@@ -94,6 +95,8 @@ def error_control(packed: Packed, tolerance: float, most_steps: int) -> Control:
         floor[at + 3 : at + 7], relative[at + 3 : at + 7] = ANGLE_FLOOR, 0.0
         floor[at + 7 : at + 10] = mass * SPEED_FLOOR
         floor[at + 10 : at + 13] = max(model.bodies[b][entry] for entry in ("xx", "yy", "zz")) * SPIN_FLOOR
+    for at, state in enumerate(packed.more_states, start=STATES_PER_BODY * len(packed.names)):
+        floor[at], relative[at] = state.floor, state.relative
     floor[-2], relative[-2] = 1.0, 0.0
     floor[-1], relative[-1] = CRANK_FLOOR * model.train.rotor_inertia, CRANK_SHARE
     return Control(tolerance, floor, relative, most_steps)

@@ -20,7 +20,7 @@ from vibsim.jit import kernel
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.motion import C_, ENGINE, derivatives, fill_engine, gas_torque, load_torque, loss_torque
 from vibsim.solver.observe import Observed, observe
-from vibsim.solver.packed import STATES_PER_BODY, Packed
+from vibsim.solver.packed import Packed
 from vibsim.solver.solution import Settling
 from vibsim.solver.start import equilibrium, error_control, state_at
 from vibsim.solver.stepper import MOST_STEPS, REACHED_ANGLE, Stepper, advance, grid, no_grid, start_stepper
@@ -193,7 +193,7 @@ def _one_cycle(stepper: Stepper, case: Case, run: Run, packed: Packed) -> _Cycle
     status = advance(stepper, packed.model, control, patience, packed.cycle, no_grid(), points)
     if status != REACHED_ANGLE:
         raise _stalled(run) if status == 0 else explain_failure(status, stepper, packed, case)
-    stepper.y[STATES_PER_BODY * len(packed.names)] = 0.0
+    stepper.y[-2] = 0.0
     seen: Observed = observe(points.states, packed, ())
     return _Cycle(packed.cycle / (float(stepper.clock[0]) - begin), seen.crank_speed, seen.mount_force)
 
