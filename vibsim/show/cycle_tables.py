@@ -98,7 +98,7 @@ def _verdict(point: Point) -> str:
         return NONE
     if margin > UNCERTAINTY:
         return "does not knock"
-    return "may knock" if margin > -UNCERTAINTY else "knocks"
+    return "may knock" if margin > -UNCERTAINTY else "would knock"
 
 
 def _energy(points: tuple[Point, ...]) -> Rows:
