@@ -13,11 +13,13 @@ from matplotlib.image import imread
 from tests.conftest import DEMO
 from vibsim.engine.course import Valve
 from vibsim.engine.layout import resolve_layout
+from vibsim.inputs.errors import VibsimError
 from vibsim.inputs.loader import load_case
 from vibsim.inputs.trace import read_trace
 from vibsim.show.cycle_parts import open_parts
 from vibsim.studies.gas_overview import gas_overview
 
+CHARGED = '[engine.charging]\nsource = "engine_driven"\nboost_pressure_kPa = 33.0\n\n'
 PICTURES = ("pressure", "volume", "temperature", "heat", "energy")
 
 
@@ -175,6 +177,27 @@ def test_cylinders_that_differ(tmp_path, command, demo_text):
     only = json.loads(command("cycle", path, "--json", "--cylinder", "3")[1])["points"]
     assert [point["cylinders"] for point in only] == [["3"]]
     assert only[0]["indicated_mean_pressure_bar"] == found["points"][1]["indicated_mean_pressure_bar"]
+
+
+def test_blow_by_is_named(tmp_path, command, demo_text):
+    path = changed(tmp_path, demo_text, 'source = "cycle"', 'source = "cycle"\nblow_by_area_mm2 = 1.0')
+    assert "past the port, with blow-by" in command("cycle", path)[1]
+    assert "blow-by" not in command("cycle", DEMO)[1]
+
+
+def test_charging_is_left_out_aloud(tmp_path, command, demo_text):
+    path = changed(tmp_path, demo_text, "[engine.friction]", CHARGED + "[engine.friction]")
+    assert "note: charging (engine_driven) is left out" in command("cycle", path)[1]
+
+
+def test_a_motored_cycle_that_does_not_close(monkeypatch, command):
+    def fail(*_):
+        raise VibsimError("it does not close")
+
+    monkeypatch.setattr("vibsim.studies.cycle_view.solve_at", fail)
+    code, out, _ = command("cycle", DEMO)
+    assert code == 0
+    assert "note: no motored curve at 4000 rpm, load 0.35: it does not close" in out
 
 
 @pytest.mark.parametrize(
