@@ -34,10 +34,10 @@ def draw_comparison(comparison: Comparison, title: str, folder: Path) -> list[Pa
 
 def comparison_figure(comparison: Comparison, title: str) -> Figure:
     """Net torque and power, boost, power taken, over speed; energy per cycle at the main speed."""
-    figure = new_figure(13.0, 8.6, cut(f"Ways of charging at full load · {title}", LONGEST_TITLE))
-    grid = figure.add_gridspec(2, 6, left=0.06, right=0.985, top=0.84, bottom=0.09, wspace=1.1, hspace=0.42)
-    torque, power = figure.add_subplot(grid[0, :3]), figure.add_subplot(grid[0, 3:])
-    boost, cost = figure.add_subplot(grid[1, :2]), figure.add_subplot(grid[1, 2:4])
+    figure = new_figure(13.0, 7.8, cut(f"Ways of charging at full load · {title}", LONGEST_TITLE))
+    grid = figure.add_gridspec(2, 3, left=0.05, right=0.985, top=0.83, bottom=0.14, wspace=0.2, hspace=0.36)
+    torque, power, boost = (figure.add_subplot(grid[0, column]) for column in range(3))
+    cost = figure.add_subplot(grid[1, 0])
     rpm = comparison.speeds * RPM
     _curves(plain(torque, "Net torque, after all that the crank pays", "rpm", "N m"), comparison, "brake_torque", 1.0)
     _curves(plain(power, "Net power", "rpm", "kW"), comparison, "brake_power", 1e-3)
@@ -47,11 +47,11 @@ def comparison_figure(comparison: Comparison, title: str) -> Figure:
         axes.set_xlim(rpm[0], rpm[-1])
         axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
         axes.axvline(rpm[comparison.main], color=INK, linewidth=0.6, alpha=0.5)
-    _energy(figure.add_subplot(grid[1, 4:]), comparison)
+    _energy(figure.add_subplot(grid[1, 1:]), comparison)
     handles, labels = torque.get_legend_handles_labels()
-    figure.legend(handles, labels, loc="upper left", bbox_to_anchor=(0.05, 0.955), ncols=4, fontsize=9, frameon=False)
+    figure.legend(handles, labels, loc="upper left", bbox_to_anchor=(0.04, 0.955), ncols=4, fontsize=9, frameon=False)
     note = f"Every burn set late enough to keep {comparison.margin:g} octane numbers before knock"
-    figure.text(0.06, 0.895, note, fontsize=8.5, color=INK)
+    figure.text(0.05, 0.895, note, fontsize=8.5, color=INK)
     return figure
 
 
@@ -73,27 +73,13 @@ def _costs(axes: Axes, comparison: Comparison) -> None:
         axes.plot(comparison.speeds * RPM, 1e-3 * (crank + turbine), line(index), color=colour(index))
         if charged.source == "electric":
             axes.plot(comparison.speeds * RPM, 1e-3 * charged.bus_power, ":", color=colour(index))
-            place = len(comparison.speeds) // 2
-            axes.annotate(
-                "electric, of which",
-                (comparison.speeds[place] * RPM, 1e-3 * charged.bus_power[place]),
-                xytext=(0, -11),
-                textcoords="offset points",
-                fontsize=7.5,
-                color=colour(index),
-            )
-    axes.annotate(
-        "turbine's comes from the exhaust",
-        (0.03, 0.93),
-        xycoords="axes fraction",
-        fontsize=7.5,
-        color=INK,
-    )
+    words = "the turbine's comes from the exhaust\ndotted orange: electric power, rest lost in the alternator"
+    axes.annotate(words, (0.03, 0.97), xycoords="axes fraction", fontsize=7.5, color=INK, va="top")
 
 
 def _energy(axes: Axes, comparison: Comparison) -> None:
     rows = rows_of(comparison, comparison.main)
-    plain(axes, f"Energy per cycle at {rows[0]['speed_rpm']:.0f} rpm", "J", "")
+    plain(axes, f"Where the energy of the fuel goes at {rows[0]['speed_rpm']:.0f} rpm", "J per cycle", "")
     longest = max(sum(row["energy"].values()) for row in rows)
     for place, row in enumerate(rows):
         at = 0.0
@@ -108,12 +94,14 @@ def _energy(axes: Axes, comparison: Comparison) -> None:
                     f"{part:.0f}",
                     ha="center",
                     va="center",
-                    fontsize=7,
+                    fontsize=7.5,
                     color="white" if dark else INK,
                 )
             at += part
-    axes.set_yticks(range(len(rows)), [NAMES[row["source"]] for row in rows], fontsize=8)
+    axes.set_yticks(range(len(rows)), [NAMES[row["source"]].replace(" ", "\n", 1) for row in rows], fontsize=8)
     axes.set_xlim(0.0, 1.02 * longest)
+    place = axes.get_position()
+    axes.set_position((place.x0 + 0.03, place.y0, place.width - 0.03, place.height))
     axes.set_ylim(len(rows) - 0.4, -0.6)
     used = [key for key in LEDGER if any(abs(row["energy"][key]) > 1e-3 * longest for row in rows)]
     handles = [axes.barh(0, 0, color=PART_COLOURS[key]) for key in used]
@@ -121,9 +109,9 @@ def _energy(axes: Axes, comparison: Comparison) -> None:
         handles,
         [LEDGER[key] for key in used],
         loc="upper center",
-        bbox_to_anchor=(0.4, -0.13),
-        ncols=3,
-        fontsize=7,
+        bbox_to_anchor=(0.5, -0.14),
+        ncols=9,
+        fontsize=7.5,
         frameon=False,
         handlelength=1.0,
         columnspacing=1.0,
