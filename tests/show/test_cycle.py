@@ -12,7 +12,6 @@ from matplotlib.image import imread
 
 from tests.conftest import DEMO
 from vibsim.engine.course import Valve
-from vibsim.engine.layout import resolve_layout
 from vibsim.inputs.errors import VibsimError
 from vibsim.inputs.loader import load_case
 from vibsim.inputs.trace import read_trace
@@ -138,7 +137,7 @@ def test_json(command):
 def test_the_run_is_what_check_says(command):
     case = load_case(DEMO).case
     assert case.engine is not None
-    overview = gas_overview(case, resolve_layout(case.engine))
+    overview = gas_overview(case, DEMO.parent)
     point = json.loads(command("cycle", DEMO, "--json")[1])["points"][0]
     assert {key: point[key] for key in overview[0].as_dict()} == overview[0].as_dict()
 
@@ -185,9 +184,13 @@ def test_blow_by_is_named(tmp_path, command, demo_text):
     assert "blow-by" not in command("cycle", DEMO)[1]
 
 
-def test_charging_is_left_out_aloud(tmp_path, command, demo_text):
+def test_a_charged_cycle_is_that_behind_its_compressor(tmp_path, command, demo_text):
     path = changed(tmp_path, demo_text, "[engine.friction]", CHARGED + "[engine.friction]")
-    assert "note: charging (engine_driven) is left out" in command("cycle", path)[1]
+    code, out, _ = command("cycle", path, "--speed-rpm", 6000, "--load", 1)
+    assert code == 0
+    assert "6000 rpm, load 1: charging: compressor 102000 rpm, pressure ratio 1.33" in out
+    point = json.loads(command("cycle", path, "--speed-rpm", 6000, "--load", 1, "--json")[1])["points"][0]
+    assert point["intake_pressure_bar"] == pytest.approx(1.34325, abs=1e-4)
 
 
 def test_a_motored_cycle_that_does_not_close(monkeypatch, command):

@@ -100,8 +100,8 @@ def _energy(axes: Axes, comparison: Comparison) -> None:
             at += part
     axes.set_yticks(range(len(rows)), [NAMES[row["source"]].replace(" ", "\n", 1) for row in rows], fontsize=8)
     axes.set_xlim(0.0, 1.02 * longest)
-    place = axes.get_position()
-    axes.set_position((place.x0 + 0.03, place.y0, place.width - 0.03, place.height))
+    box = axes.get_position()
+    axes.set_position((box.x0 + 0.03, box.y0, box.width - 0.03, box.height))
     axes.set_ylim(len(rows) - 0.4, -0.6)
     used = [key for key in LEDGER if any(abs(row["energy"][key]) > 1e-3 * longest for row in rows)]
     handles = [axes.barh(0, 0, color=PART_COLOURS[key]) for key in used]
