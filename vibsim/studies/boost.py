@@ -16,7 +16,7 @@ from vibsim.engine.knock import LATEST, UNCERTAINTY
 from vibsim.engine.operating_point import OperatingPoint, operating_point, plant_of
 from vibsim.inputs.case_checks import SLOWEST_CYCLE
 from vibsim.inputs.charging_models import ElectricCharging
-from vibsim.inputs.errors import InputError
+from vibsim.inputs.errors import InputError, VibsimError
 from vibsim.inputs.loader import CaseFile
 from vibsim.solver.simulate import Progress, no_progress
 from vibsim.studies.charging_choices import UNCHARGED, choices, engine_of
@@ -105,11 +105,18 @@ def compare_charging(
     for source, case in cases.items():
         points = []
         for speed in chosen:
-            points.append(operating_point(engine_of(case), case.folder, float(speed), 1.0))
+            points.append(_full_load(source, case, float(speed)))
             done += 1
             progress("full-load points", done, total)
         found.append(Charged(source, case, tuple(points), tuple(_holding(case, point) for point in points)))
     return Comparison(chosen, margin, int(np.argmin(np.abs(chosen - main))), tuple(found))
+
+
+def _full_load(source: str, case: CaseFile, speed: float) -> OperatingPoint:
+    try:
+        return operating_point(engine_of(case), case.folder, speed, 1.0)
+    except VibsimError as error:
+        raise type(error)(f"{source} at {speed * RPM:.0f} rpm: {error}") from None
 
 
 def _keeping(case_file: CaseFile, margin: float) -> CaseFile:
