@@ -94,7 +94,7 @@ def compare_charging(
     gas = cycle_gas(engine_of(case_file))
     if margin is None:
         margin = KEPT_MARGIN if gas.knock_margin is None else gas.knock_margin
-    cases = choices(_keeping(case_file, margin), boost, sources)
+    cases = choices(keeping(case_file, margin), boost, sources)
     main = _main_speed(case_file) if main is None else main
     chosen = np.unique(np.append(usual_speeds(case_file) if speeds is None else speeds, main))
     if chosen[0] < SLOWEST_CYCLE:
@@ -112,7 +112,7 @@ def compare_charging(
     return Comparison(chosen, margin, int(np.argmin(np.abs(chosen - main))), tuple(found))
 
 
-def _keeping(case_file: CaseFile, margin: float) -> CaseFile:
+def keeping(case_file: CaseFile, margin: float) -> CaseFile:
     """The case with its burn set for a knock margin; one that nothing can make knock stays as it is."""
     engine = engine_of(case_file)
     gas = cycle_gas(engine)
@@ -131,7 +131,12 @@ def _main_speed(case_file: CaseFile) -> float:
 
 def usual_speeds(case_file: CaseFile) -> np.ndarray:
     """Crank speeds (rad/s) from low to high for an engine of this stroke, in round numbers of rpm."""
-    top = HIGHEST_PISTON_SPEED * math.pi / engine_of(case_file).stroke * RPM
+    return round_speeds(engine_of(case_file).stroke)
+
+
+def round_speeds(stroke: float) -> np.ndarray:
+    """`usual_speeds` (rad/s) for a stroke (m)."""
+    top = HIGHEST_PISTON_SPEED * math.pi / stroke * RPM
     step = 10.0 ** math.floor(math.log10(top)) / 2.0
     while top * (1.0 - LOWEST_SHARE) / step < POINTS - 1:
         step /= 2.0

@@ -1,0 +1,186 @@
+"""Torque curves in one picture: mean torque with its ripple band, power, and how rough the crank pulls."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from vibsim.show.boost_tables import NAMES
+from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, into_folder, line, new_figure, plain
+from vibsim.show.torque_tables import label
+from vibsim.studies.boost import RPM
+from vibsim.studies.torque_curve import Peak, TorqueCurves, TorqueLine, peak_of
+from vibsim.studies.torque_rows import knock_of
+
+HIGHEST, LOWEST = 2.4, -0.75  # of the greatest mean torque: what the torque plot shows of the band
+BAND = 0.16  # opacity
+LABEL_GAP = 0.045  # of the axis: labels at line ends keep this apart
+
+
+def draw_torque(curves: TorqueCurves, title: str, folder: Path) -> list[Path]:
+    """Write torque.png into a folder, made if absent. Raises VibsimError when that cannot be done."""
+    return into_folder({"torque.png": torque_figure(curves, title)}, folder)
+
+
+def torque_figure(curves: TorqueCurves, title: str) -> Figure:
+    """Mean torque and power over speed, a line for each load and charging; ripple of the main line below."""
+    figure = new_figure(13.0, 8.6, cut(f"Torque and power · {title}", LONGEST_TITLE))
+    grid = figure.add_gridspec(
+        2, 2, left=0.055, right=0.9, top=0.9, bottom=0.065, wspace=0.34, hspace=0.27, height_ratios=(1.45, 1.0)
+    )
+    torque, power, extremes, order = (figure.add_subplot(grid[place // 2, place % 2]) for place in range(4))
+    _torque(plain(torque, "Mean torque at the flywheel", "rpm", "N m"), curves)
+    _power(plain(power, "Power", "rpm", "kW"), curves)
+    main = label(curves, curves.main)
+    _extremes(plain(extremes, f"Torque within a cycle, {main}", "rpm", "N m"), curves.main)
+    _order(plain(order, f"Strongest order of the torque, {main}", "rpm", "amplitude, N m"), curves.main)
+    for axes in (torque, power, extremes, order):
+        axes.axhline(0.0, color=INK, linewidth=0.7)
+        if len(curves.speeds) > 1:
+            axes.set_xlim(curves.speeds[0] * RPM, curves.speeds[-1] * RPM)
+    return figure
+
+
+def _style(curves: TorqueCurves, one: TorqueLine) -> dict:
+    """Loads of the case as given share a colour, paler for less; other charging has its own."""
+    single = {"marker": "o", "markersize": 5} if len(curves.speeds) == 1 else {}
+    if one.source == curves.own:
+        ranks = [item for item in curves.lines if item.source == curves.own]
+        rank = ranks.index(one)
+        return {"color": colour(0), "linewidth": 2.4 if rank == 0 else 1.2, "alpha": 1.0 - 0.14 * min(rank, 4)} | single
+    others = list(dict.fromkeys(item.source for item in curves.lines if item.source != curves.own))
+    place = 1 + others.index(one.source)
+    return {"color": colour(place), "linestyle": line(place), "linewidth": 1.6} | single
+
+
+def _torque(axes: Axes, curves: TorqueCurves) -> None:
+    main = curves.main
+    rpm, mean, rms = main.speeds * RPM, main.torque, main.values(lambda point: point.ripple.rms)
+    name = f"band: mean ± rms ripple, {label(curves, main)}"
+    axes.fill_between(rpm, mean - rms, mean + rms, color=colour(0), alpha=BAND, linewidth=0.0, label=name)
+    for one in curves.lines:
+        axes.plot(one.speeds * RPM, one.torque, **_style(curves, one))
+    lines = np.concatenate([one.torque for one in curves.lines])
+    greatest = max(float(np.abs(lines).max()), 1e-9)
+    low, high = min(float((mean - rms).min()), float(lines.min())), max(float((mean + rms).max()), float(lines.max()))
+    shown = max(low, LOWEST * greatest + min(float(lines.min()), 0.0)), min(high, HIGHEST * greatest)
+    axes.set_ylim(shown[0] - 0.03 * greatest, shown[1] + 0.12 * greatest)
+    if (low, high) != shown:
+        reach = f"it runs on to {low:.0f} and {high:.0f} N m".replace("-", "−")
+        axes.plot([], [], " ", label=f"{reach}, see below")
+    _mark_knock(axes, curves)
+    _peak(axes, peak_of(main.speeds, main.torque), "N m", 1.0)
+    axes.legend(loc="upper left", fontsize=8, frameon=False, ncols=1)
+    _end_labels(axes, curves, [float(one.torque[-1]) for one in curves.lines])
+
+
+def _power(axes: Axes, curves: TorqueCurves) -> None:
+    for one in curves.lines:
+        axes.plot(one.speeds * RPM, 1e-3 * one.power, **_style(curves, one))
+    axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]), top=1.12 * max(axes.get_ylim()[1], 0.0) or None)
+    _peak(axes, peak_of(curves.main.speeds, curves.main.power), "kW", 1e-3)
+    _end_labels(axes, curves, [1e-3 * float(one.power[-1]) for one in curves.lines])
+
+
+def _mark_knock(axes: Axes, curves: TorqueCurves) -> None:
+    """Where the main line's fuel would not do."""
+    points = [point for point in curves.main.points if knock_of(point.state) == "would"]
+    if points:
+        rpm, torque = [point.speed * RPM for point in points], [point.torque for point in points]
+        axes.plot(rpm, torque, "x", color=colour(1), markersize=8, markeredgewidth=2.0, label="would knock")
+
+
+def _peak(axes: Axes, peak: Peak, unit: str, scale: float) -> None:
+    """A dot at the greatest value with its words above."""
+    x, y = peak.speed * RPM, scale * peak.value
+    axes.plot([x], [y], "o", color=INK, markersize=5, zorder=5)
+    share = np.interp(x, axes.get_xlim(), (0.0, 1.0))
+    side = "right" if share > 0.8 else "left" if share < 0.2 else "center"
+    words = f"{y:.1f} {unit} at {x:.0f} rpm".replace("-", "−")
+    axes.annotate(
+        words, (x, y), (0, 8), textcoords="offset points", ha=side, fontsize=9, fontweight="bold", color=INK, zorder=6
+    )
+
+
+def _end_labels(axes: Axes, curves: TorqueCurves, ends: list[float]) -> None:
+    """Names at the right ends of lines, moved apart where they would touch."""
+    low, high = axes.get_ylim()
+    gap = LABEL_GAP * (high - low)
+    order = np.argsort(ends)
+    places = np.array(ends)[order]
+    for _ in range(200):
+        close = np.diff(places) < 0.999 * gap
+        if not close.any():
+            break
+        for index in np.flatnonzero(close):
+            push = 0.5 * (gap - (places[index + 1] - places[index]))
+            places[index] -= push
+            places[index + 1] += push
+    x = curves.speeds[-1] * RPM
+    for place, index in zip(places, order, strict=True):
+        one = curves.lines[index]
+        style = _style(curves, one)
+        axes.annotate(
+            _short(curves, one),
+            (x, ends[index]),
+            (9, (place - ends[index]) / (high - low) * axes.get_window_extent().height * 72.0 / 100.0),
+            textcoords="offset points",
+            va="center",
+            fontsize=8.5,
+            color=style["color"],
+            fontweight="bold" if one is curves.main else "normal",
+            annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.6, "shrinkA": 0.0, "shrinkB": 0.0},
+        )
+
+
+def _short(curves: TorqueCurves, one: TorqueLine) -> str:
+    several = len({item.source for item in curves.lines}) > 1
+    if one.source != curves.own or (several and one is curves.main):
+        return NAMES[one.source]
+    return label(curves, one).split(", ")[0]
+
+
+def _extremes(axes: Axes, main: TorqueLine) -> None:
+    rpm = main.speeds * RPM
+    least, greatest = (
+        main.values(lambda point, name=name: getattr(point.ripple, name)) for name in ("least", "greatest")
+    )
+    rms = main.values(lambda point: point.ripple.rms)
+    mark = "o" if len(rpm) == 1 else ""
+    axes.fill_between(rpm, main.torque - rms, main.torque + rms, color=colour(0), alpha=BAND, linewidth=0.0)
+    axes.plot(rpm, greatest, marker=mark, color=colour(1), linewidth=1.6)
+    axes.plot(rpm, main.torque, marker=mark, color=colour(0), linewidth=2.4)
+    axes.plot(rpm, least, marker=mark, color=colour(4), linewidth=1.6)
+    for words, values, place in (
+        ("greatest", greatest, 1),
+        ("mean ± rms", main.torque, 0),
+        ("least", least, 4),
+    ):
+        axes.annotate(
+            words,
+            (rpm[-1], values[-1]),
+            (9, 0),
+            textcoords="offset points",
+            va="center",
+            fontsize=8.5,
+            color=colour(place),
+            annotation_clip=False,
+        )
+
+
+def _order(axes: Axes, main: TorqueLine) -> None:
+    """Amplitude over speed, one colour for each order that is the strongest somewhere."""
+    rpm, amplitude = main.speeds * RPM, main.values(lambda point: point.ripple.amplitude)
+    orders = main.values(lambda point: point.ripple.order)
+    axes.plot(rpm, amplitude, color=FAINT, linewidth=1.4)
+    for place, order in enumerate(np.unique(orders)):
+        here = orders == order
+        axes.plot(
+            rpm[here], amplitude[here], "osD^v"[place % 5], color=colour(place), markersize=7, label=f"order {order:g}"
+        )
+    axes.set_ylim(bottom=0.0)
+    axes.legend(loc="upper left", fontsize=8.5, frameon=False, title="per revolution", title_fontsize=8.5)
