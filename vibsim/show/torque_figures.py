@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -15,7 +16,7 @@ from vibsim.studies.boost import RPM
 from vibsim.studies.torque_curve import Peak, TorqueCurves, TorqueLine, peak_of
 from vibsim.studies.torque_rows import knock_of
 
-HIGHEST, LOWEST = 2.4, -0.75  # of the greatest mean torque: what the torque plot shows of the band
+HIGHEST, LOWEST = 2.4, -0.7  # of the greatest mean torque: what the torque plot shows of the band
 BAND = 0.16  # opacity
 LABEL_GAP = 0.045  # of the axis: labels at line ends keep this apart
 
@@ -27,9 +28,9 @@ def draw_torque(curves: TorqueCurves, title: str, folder: Path) -> list[Path]:
 
 def torque_figure(curves: TorqueCurves, title: str) -> Figure:
     """Mean torque and power over speed, a line for each load and charging; ripple of the main line below."""
-    figure = new_figure(13.0, 8.6, cut(f"Torque and power · {title}", LONGEST_TITLE))
+    figure = new_figure(13.5, 8.6, cut(f"Torque and power · {title}", LONGEST_TITLE))
     grid = figure.add_gridspec(
-        2, 2, left=0.055, right=0.9, top=0.9, bottom=0.065, wspace=0.34, hspace=0.27, height_ratios=(1.45, 1.0)
+        2, 2, left=0.055, right=0.885, top=0.9, bottom=0.065, wspace=0.4, hspace=0.27, height_ratios=(1.45, 1.0)
     )
     torque, power, extremes, order = (figure.add_subplot(grid[place // 2, place % 2]) for place in range(4))
     _torque(plain(torque, "Mean torque at the flywheel", "rpm", "N m"), curves)
@@ -44,7 +45,7 @@ def torque_figure(curves: TorqueCurves, title: str) -> Figure:
     return figure
 
 
-def _style(curves: TorqueCurves, one: TorqueLine) -> dict:
+def _style(curves: TorqueCurves, one: TorqueLine) -> dict[str, Any]:
     """Loads of the case as given share a colour, paler for less; other charging has its own."""
     single = {"marker": "o", "markersize": 5} if len(curves.speeds) == 1 else {}
     if one.source == curves.own:
@@ -57,24 +58,39 @@ def _style(curves: TorqueCurves, one: TorqueLine) -> dict:
 
 
 def _torque(axes: Axes, curves: TorqueCurves) -> None:
-    main = curves.main
-    rpm, mean, rms = main.speeds * RPM, main.torque, main.values(lambda point: point.ripple.rms)
-    name = f"band: mean ± rms ripple, {label(curves, main)}"
-    axes.fill_between(rpm, mean - rms, mean + rms, color=colour(0), alpha=BAND, linewidth=0.0, label=name)
+    """Mean torque; the ripple's band as far as it lets the lines be read, wholly in the plot below."""
     for one in curves.lines:
         axes.plot(one.speeds * RPM, one.torque, **_style(curves, one))
     lines = np.concatenate([one.torque for one in curves.lines])
-    greatest = max(float(np.abs(lines).max()), 1e-9)
-    low, high = min(float((mean - rms).min()), float(lines.min())), max(float((mean + rms).max()), float(lines.max()))
-    shown = max(low, LOWEST * greatest + min(float(lines.min()), 0.0)), min(high, HIGHEST * greatest)
-    axes.set_ylim(shown[0] - 0.03 * greatest, shown[1] + 0.12 * greatest)
-    if (low, high) != shown:
-        reach = f"it runs on to {low:.0f} and {high:.0f} N m".replace("-", "−")
-        axes.plot([], [], " ", label=f"{reach}, see below")
+    least, greatest = min(float(lines.min()), 0.0), max(float(np.abs(lines).max()), 1e-9)
+    mean, rms = curves.main.torque, curves.main.values(lambda point: point.ripple.rms)
+    low, high = min(float((mean - rms).min()), least), max(float((mean + rms).max()), float(lines.max()))
+    bottom, top = max(low, least + LOWEST * greatest), min(high, HIGHEST * greatest)
+    seen = (mean + rms <= top) & (mean - rms >= bottom)
+    if seen.any():
+        _band(axes, curves.main, f"mean ± ripple rms, {label(curves, curves.main)}")
+        reach = "" if seen.all() else "the band runs on: see below"
+    else:
+        bottom, top, reach = least, float(lines.max()), "the ripple's rms is wider than this plot: see below"
+    if reach:
+        axes.plot([], [], " ", label=reach)
+    axes.set_ylim(bottom - 0.03 * greatest, top + (0.12 if seen.any() else 0.3) * max(top - bottom, 0.1 * greatest))
     _mark_knock(axes, curves)
-    _peak(axes, peak_of(main.speeds, main.torque), "N m", 1.0)
-    axes.legend(loc="upper left", fontsize=8, frameon=False, ncols=1)
+    _peak(axes, peak_of(curves.main.speeds, curves.main.torque), "N m", 1.0)
+    if axes.get_legend_handles_labels()[1]:
+        axes.legend(loc="upper left", fontsize=8, frameon=True, framealpha=0.85, edgecolor="none")
     _end_labels(axes, curves, [float(one.torque[-1]) for one in curves.lines])
+
+
+def _band(axes: Axes, main: TorqueLine, name: str | None = None) -> None:
+    """Mean ± rms of a line's ripple."""
+    rpm, mean, rms = main.speeds * RPM, main.torque, main.values(lambda point: point.ripple.rms)
+    if len(rpm) == 1:
+        axes.errorbar(rpm, mean, rms, color=colour(0), capsize=6, linewidth=1.2, label=name)
+        return
+    axes.fill_between(rpm, mean - rms, mean + rms, color=colour(0), alpha=BAND, linewidth=0.0, label=name)
+    for edge in (mean - rms, mean + rms):
+        axes.plot(rpm, edge, color=colour(0), linewidth=0.8, alpha=0.45)
 
 
 def _power(axes: Axes, curves: TorqueCurves) -> None:
@@ -90,19 +106,20 @@ def _mark_knock(axes: Axes, curves: TorqueCurves) -> None:
     points = [point for point in curves.main.points if knock_of(point.state) == "would"]
     if points:
         rpm, torque = [point.speed * RPM for point in points], [point.torque for point in points]
-        axes.plot(rpm, torque, "x", color=colour(1), markersize=8, markeredgewidth=2.0, label="would knock")
+        axes.plot(
+            rpm, torque, "x", color=colour(1), markersize=8, markeredgewidth=2.0, clip_on=False, label="would knock"
+        )
 
 
 def _peak(axes: Axes, peak: Peak, unit: str, scale: float) -> None:
     """A dot at the greatest value with its words above."""
     x, y = peak.speed * RPM, scale * peak.value
-    axes.plot([x], [y], "o", color=INK, markersize=5, zorder=5)
+    axes.plot([x], [y], "o", color=colour(0), markersize=6, zorder=5, clip_on=False)
     share = np.interp(x, axes.get_xlim(), (0.0, 1.0))
     side = "right" if share > 0.8 else "left" if share < 0.2 else "center"
-    words = f"{y:.1f} {unit} at {x:.0f} rpm".replace("-", "−")
-    axes.annotate(
-        words, (x, y), (0, 8), textcoords="offset points", ha=side, fontsize=9, fontweight="bold", color=INK, zorder=6
-    )
+    words = f"{y:.1f} {unit} at {x:.0f} rpm".replace("-", "−") + ("" if peak.inside else " (an end)")
+    look: dict[str, Any] = {"ha": side, "fontsize": 9, "fontweight": "bold", "color": colour(0)}
+    axes.annotate(words, (x, y), (0, 9), textcoords="offset points", zorder=6, **look)
 
 
 def _end_labels(axes: Axes, curves: TorqueCurves, ends: list[float]) -> None:
@@ -146,12 +163,10 @@ def _short(curves: TorqueCurves, one: TorqueLine) -> str:
 
 def _extremes(axes: Axes, main: TorqueLine) -> None:
     rpm = main.speeds * RPM
-    least, greatest = (
-        main.values(lambda point, name=name: getattr(point.ripple, name)) for name in ("least", "greatest")
-    )
-    rms = main.values(lambda point: point.ripple.rms)
+    least = main.values(lambda point: point.ripple.least)
+    greatest = main.values(lambda point: point.ripple.greatest)
     mark = "o" if len(rpm) == 1 else ""
-    axes.fill_between(rpm, main.torque - rms, main.torque + rms, color=colour(0), alpha=BAND, linewidth=0.0)
+    _band(axes, main)
     axes.plot(rpm, greatest, marker=mark, color=colour(1), linewidth=1.6)
     axes.plot(rpm, main.torque, marker=mark, color=colour(0), linewidth=2.4)
     axes.plot(rpm, least, marker=mark, color=colour(4), linewidth=1.6)
@@ -179,8 +194,12 @@ def _order(axes: Axes, main: TorqueLine) -> None:
     axes.plot(rpm, amplitude, color=FAINT, linewidth=1.4)
     for place, order in enumerate(np.unique(orders)):
         here = orders == order
-        axes.plot(
-            rpm[here], amplitude[here], "osD^v"[place % 5], color=colour(place), markersize=7, label=f"order {order:g}"
-        )
-    axes.set_ylim(bottom=0.0)
-    axes.legend(loc="upper left", fontsize=8.5, frameon=False, title="per revolution", title_fontsize=8.5)
+        look: dict[str, Any] = {
+            "marker": "osD^v"[place % 5],
+            "color": colour(place),
+            "markersize": 7,
+            "label": f"order {order:g}",
+        }
+        axes.plot(rpm[here], amplitude[here], linestyle="", clip_on=False, zorder=4, **look)
+    axes.set_ylim(0.0, 1.3 * float(amplitude.max()) or None)
+    axes.legend(loc="upper left", fontsize=8.5, frameon=False, ncols=5, handletextpad=0.2)

@@ -31,7 +31,7 @@ COLUMNS = (  # heading, key, digits; a column without a value is left out
     ("", "knock", None),
     ("least\nN m", "least_torque_N_m", 0),
     ("greatest\nN m", "greatest_torque_N_m", 0),
-    ("ripple\nrms", "ripple_rms_N_m", 0),
+    ("ripple rms\nN m", "ripple_rms_N_m", 0),
     ("greatest\n/ mean", "greatest_over_mean", 1),
     ("strongest\norder", "strongest_order", 1),
     ("its\nN m", "order_amplitude_N_m", 0),
@@ -51,7 +51,7 @@ def print_torque(curves: TorqueCurves, title: str, written: list[Path]) -> None:
             console.print(Text(words))
     if curves.without_load:
         console.print(_without_load(curves))
-    if any(point.state is not None and point.state.layout for point in curves.main.points):
+    if any(row_of(curves.main, point)["knock_margin_octane_numbers"] is not None for point in curves.main.points):
         console.print(Text(_knock_words(curves)), style="dim")
     console.print(Text(f"{PARABOLA}; {LEFT_OUT}"), style="dim")
     for words in curves.notes:
@@ -67,12 +67,12 @@ def print_torque(curves: TorqueCurves, title: str, written: list[Path]) -> None:
 def summary(curves: TorqueCurves) -> list[str]:
     """The peaks of every line at full load, and where the main one is roughest and smoothest."""
     shown = [line for index, line in enumerate(curves.lines) if index == 0 or line.source != curves.own]
-    words = []
+    words, lone = [], len(curves.speeds) == 1
     for line in shown:
         torque, power = peak_of(line.speeds, line.torque), peak_of(line.speeds, line.power)
         name = label(curves, line)
-        words.append(f"{name}: greatest torque {_peak(torque, 'N m', 1.0)}")
-        words.append(f"{name}: greatest power {_peak(power, 'kW', 1e-3)}")
+        words.append(f"{name}: greatest torque {_peak(torque, 'N m', 1.0, lone)}")
+        words.append(f"{name}: greatest power {_peak(power, 'kW', 1e-3, lone)}")
     return [*words, roughness(curves)]
 
 
@@ -97,8 +97,8 @@ def label(curves: TorqueCurves, line: TorqueLine) -> str:
     return f"{load}, {NAMES[line.source]}" if differ else load
 
 
-def _peak(peak: Peak, unit: str, scale: float) -> str:
-    where = "" if peak.inside else ", an end of the speeds shown"
+def _peak(peak: Peak, unit: str, scale: float, lone: bool) -> str:
+    where = "" if peak.inside or lone else ", an end of the speeds shown"
     return f"{_number(scale * peak.value, 1)} {unit} at {peak.speed * RPM:.0f} rpm{where}"
 
 

@@ -25,8 +25,8 @@ from vibsim.studies.charging_choices import UNCHARGED, choices, with_charging
 
 LOADS = (0.25, 0.5, 0.75, 1.0)
 LEFT_OUT = (
-    "the torque over a cycle is that at constant crank speed on a still block: the crank's own unevenness of speed, "
-    "which a run shows, changes it by a few per cent at most"
+    "the torque over a cycle is that at constant crank speed on a still block; runs of the demo cases, whose cranks "
+    "speed up and slow down, swing 1 to 3 % less"
 )
 PARABOLA = "a peak between points is that of the parabola through the three highest"
 
@@ -132,7 +132,8 @@ def torque_curves(
         least = f"the working cycle needs at least {SLOWEST_CYCLE * RPM:.0f} rpm"
         raise InputError(f"--speeds-rpm: got {speeds[0] * RPM:g}; {least}")
     wanted = _wanted(case_file, _loads(case_file, loads), charging)
-    lines, total = [], len(wanted) * len(speeds)
+    lines: list[TorqueLine] = []
+    total = len(wanted) * len(speeds)
     for source, case, load in wanted:
         points = []
         for speed in speeds:

@@ -65,10 +65,12 @@ def _state(state: OperatingPoint | None) -> dict[str, Any]:
 
 def knock_of(state: OperatingPoint | None) -> str | None:
     """`would` where the fuel lacks more octane numbers than the estimate is good to, or those to be kept cannot be;
-    `may` where it is too near to tell; None where it does not knock."""
+    `may` where none are to be kept and it is too near to tell; None where it does not knock."""
     if state is None or not math.isfinite(state.margin):
         return None
-    if state.knocks or state.margin < -UNCERTAINTY:
+    if state.margin_wanted is not None:
+        return "would" if state.knocks else None
+    if state.margin < -UNCERTAINTY:
         return "would"
     return "may" if state.margin <= UNCERTAINTY else None
 
