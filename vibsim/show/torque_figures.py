@@ -112,7 +112,9 @@ def _mark_knock(axes: Axes, curves: TorqueCurves) -> None:
 
 
 def _peak(axes: Axes, peak: Peak, unit: str, scale: float) -> None:
-    """A dot at the greatest value with its words above."""
+    """A dot at the greatest value with its words above; none on a crank that must be driven."""
+    if peak.value <= 0.0:
+        return
     x, y = peak.speed * RPM, scale * peak.value
     axes.plot([x], [y], "o", color=colour(0), markersize=6, zorder=5, clip_on=False)
     share = np.interp(x, axes.get_xlim(), (0.0, 1.0))
@@ -194,12 +196,7 @@ def _order(axes: Axes, main: TorqueLine) -> None:
     axes.plot(rpm, amplitude, color=FAINT, linewidth=1.4)
     for place, order in enumerate(np.unique(orders)):
         here = orders == order
-        look: dict[str, Any] = {
-            "marker": "osD^v"[place % 5],
-            "color": colour(place),
-            "markersize": 7,
-            "label": f"order {order:g}",
-        }
-        axes.plot(rpm[here], amplitude[here], linestyle="", clip_on=False, zorder=4, **look)
+        look: dict[str, Any] = {"marker": "osD^v"[place % 5], "color": colour(place), "label": f"order {order:g}"}
+        axes.plot(rpm[here], amplitude[here], linestyle="", markersize=7, clip_on=False, zorder=4, **look)
     axes.set_ylim(0.0, 1.3 * float(amplitude.max()) or None)
     axes.legend(loc="upper left", fontsize=8.5, frameon=False, ncols=5, handletextpad=0.2)

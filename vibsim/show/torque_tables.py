@@ -65,12 +65,15 @@ def print_torque(curves: TorqueCurves, title: str, written: list[Path]) -> None:
 
 
 def summary(curves: TorqueCurves) -> list[str]:
-    """The peaks of every line at full load, and where the main one is roughest and smoothest."""
+    """The peaks of the case as given and of other charging, and where the main line is smoothest and roughest."""
     shown = [line for index, line in enumerate(curves.lines) if index == 0 or line.source != curves.own]
     words, lone = [], len(curves.speeds) == 1
     for line in shown:
         torque, power = peak_of(line.speeds, line.torque), peak_of(line.speeds, line.power)
         name = label(curves, line)
+        if torque.value <= 0.0:
+            words.append(f"{name}: does not drive, takes {-line.torque.max():.1f} to {-line.torque.min():.1f} N m")
+            continue
         words.append(f"{name}: greatest torque {_peak(torque, 'N m', 1.0, lone)}")
         words.append(f"{name}: greatest power {_peak(power, 'kW', 1e-3, lone)}")
     return [*words, roughness(curves)]

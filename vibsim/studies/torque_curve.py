@@ -12,7 +12,7 @@ from vibsim.engine.load_target import at_load
 from vibsim.engine.operating_point import OperatingPoint, operating_point
 from vibsim.engine.traces import measured_index
 from vibsim.inputs.case_checks import SLOWEST_CYCLE
-from vibsim.inputs.charging_models import NoCharging
+from vibsim.inputs.charging_models import Charged, NoCharging
 from vibsim.inputs.errors import InputError, VibsimError
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import CycleGas, Engine, Run, TraceGas
@@ -141,6 +141,8 @@ def torque_curves(
             progress("operating points", len(lines) * len(speeds) + len(points), total)
         lines.append(TorqueLine(source, load, tuple(points)))
     without, notes = _without_load(case_file, speeds)
+    if charging:
+        notes = (_others(wanted, engine.charging.source), *notes)
     gas = _engine(case_file).gas
     kept = gas.knock_margin if isinstance(gas, CycleGas) else None
     own = engine.charging.source
@@ -245,6 +247,15 @@ def _wanted(case_file: CaseFile, loads: list[float], charging: bool) -> list[tup
         others = {} if own == UNCHARGED else {UNCHARGED: with_charging(case_file, NoCharging())}
     more = [(source, case, 1.0) for source, case in others.items() if source != own or 1.0 not in loads]
     return found + more
+
+
+def _others(wanted: list[tuple[str, CaseFile, float]], own: str) -> str:
+    """What was assumed of charging that the case does not have."""
+    tables = [_engine(case).charging for source, case, _ in wanted if source not in (own, UNCHARGED)]
+    given = next(table for table in tables if isinstance(table, Charged))
+    ratio, boost = given.pressure_ratio, given.boost_pressure
+    target = f"a pressure ratio of {ratio:g}" if boost is None else f"{1e-3 * boost:g} kPa above ambient"
+    return f"charging that the case does not have is by usual small machines, set for {target}"
 
 
 def _without_load(case_file: CaseFile, speeds: np.ndarray) -> tuple[tuple[NoLoad, ...], tuple[str, ...]]:
