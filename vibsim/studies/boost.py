@@ -23,6 +23,7 @@ from vibsim.studies.charging_choices import UNCHARGED, choices, engine_of
 
 RPM = 30.0 / math.pi
 POINTS = 15
+ROUND = (1.0, 2.0, 2.5, 5.0)  # steps of speeds, times a power of ten
 LOWEST_SHARE, HIGHEST_PISTON_SPEED = 0.2, 18.0  # of the highest speed; m/s, common practice
 KEPT_MARGIN = 0.0  # octane numbers
 HOT_EXHAUST = 1223.15  # K: what turbines and valves of the usual kind bear for long; common practice, no source
@@ -137,9 +138,9 @@ def usual_speeds(case_file: CaseFile) -> np.ndarray:
 def round_speeds(stroke: float) -> np.ndarray:
     """`usual_speeds` (rad/s) for a stroke (m)."""
     top = HIGHEST_PISTON_SPEED * math.pi / stroke * RPM
-    step = 10.0 ** math.floor(math.log10(top)) / 2.0
-    while top * (1.0 - LOWEST_SHARE) / step < POINTS - 1:
-        step /= 2.0
+    widest = top * (1.0 - LOWEST_SHARE) / (POINTS - 1)
+    decade = 10.0 ** math.floor(math.log10(widest))
+    step = max(share * decade for share in ROUND if share * decade <= widest)
     rounded = np.arange(math.ceil(LOWEST_SHARE * top / step), math.floor(top / step) + 1) * step
     return rounded / RPM
 

@@ -137,7 +137,7 @@ def torque_curves(
     for source, case, load in wanted:
         points = []
         for speed in speeds:
-            points.append(torque_point(case, float(speed), load))
+            points.append(_found(source, case, float(speed), load))
             progress("operating points", len(lines) * len(speeds) + len(points), total)
         lines.append(TorqueLine(source, load, tuple(points)))
     without, notes = _without_load(case_file, speeds)
@@ -147,6 +147,16 @@ def torque_curves(
     kept = gas.knock_margin if isinstance(gas, CycleGas) else None
     own = engine.charging.source
     return TorqueCurves(speeds, kept, own, follows_load(engine), tuple(lines), without, notes)
+
+
+def _found(source: str, case: CaseFile, speed: float, load: float) -> TorquePoint:
+    try:
+        return torque_point(case, speed, load)
+    except InputError:  # names the key
+        raise
+    except VibsimError as error:
+        charging = "" if source == UNCHARGED else f", charging {source}"
+        raise VibsimError(f"{speed * RPM:.0f} rpm, load {load:g}{charging}: {error}") from None
 
 
 def torque_point(case_file: CaseFile, speed: float, load: float) -> TorquePoint:
