@@ -16,9 +16,9 @@ import numpy as np
 
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
-from vibsim.jit import kernel
+from vibsim.solver.crank_torque import mean_torque, torque_course
 from vibsim.solver.failure import explain_failure
-from vibsim.solver.motion import C_, ENGINE, derivatives, fill_engine, gas_torque, load_torque, loss_torque
+from vibsim.solver.motion import derivatives, load_torque
 from vibsim.solver.observe import Observed, observe
 from vibsim.solver.packed import Packed
 from vibsim.solver.solution import Settling
@@ -32,7 +32,6 @@ SMALLEST_SWING = 0.01  # of the mean speed: a heavier flywheel's speed is compar
 PATIENCE = 50  # cycles between looks at whether the residual still falls
 NOISE = 100.0  # times the settling tolerance: a residual above that is motion, not error
 FINEST = 2e-10  # relative tolerance below which nothing is gained
-PLANNING_POINTS = 1440
 
 
 @dataclass
@@ -133,37 +132,8 @@ class _Watch:
         )
 
 
-@kernel
-def _plan(angles, speed, model, gas, inertia):
-    """Gas torque (N m) and inertia felt at the crank (kg m²) at crank angles on a still block; returns the losses."""
-    e = np.zeros(ENGINE)
-    for n in range(angles.size):
-        gas[n] = gas_torque(angles[n], speed, model)
-        fill_engine(angles[n], model, e)
-        inertia[n] = e[C_]
-    return loss_torque(speed, model)
-
-
-def _planned(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
-    angles = np.linspace(0.0, packed.cycle, PLANNING_POINTS, endpoint=False)
-    gas, inertia = np.empty_like(angles), np.empty_like(angles)
-    losses = _plan(angles, speed, packed.model, gas, inertia)
-    return angles, gas, inertia, losses
-
-
-def mean_torque(packed: Packed, speed: float) -> float:
-    """Mean of gas less friction and accessory torque (N m) over a cycle at constant speed (rad/s)."""
-    _, gas, _, losses = _planned(packed, speed)
-    return float(gas.mean() - losses)
-
-
-def losses_at(packed: Packed, speed: float) -> float:
-    """Torque of friction and accessories (N m) at a crank speed (rad/s)."""
-    return _planned(packed, speed)[3]
-
-
 def _mean_inertia(packed: Packed) -> float:
-    return float(_planned(packed, 1.0)[2].mean())
+    return float(torque_course(packed, 1.0).felt.mean())
 
 
 def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
@@ -171,8 +141,9 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
 
     From ½·C(θ)·φ̇² = E + ∫(T_gas − T_mean) dθ, E chosen to meet the mean speed (derived: energy of the crank train).
     """
-    angles, gas, inertia, _ = _planned(packed, run.speed)
-    work = np.concatenate([[0.0], np.cumsum(gas - gas.mean())[:-1]]) * angles[1]
+    course = torque_course(packed, run.speed)
+    gas, inertia = course.gas, course.felt
+    work = np.concatenate([[0.0], np.cumsum(gas - gas.mean())[:-1]]) * course.angle[1]
     energy = 0.5 * inertia.mean() * run.speed**2
     for _ in range(30):
         speeds = np.sqrt(np.maximum(2.0 * (energy + work) / inertia, (0.05 * run.speed) ** 2))
