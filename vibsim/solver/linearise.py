@@ -47,8 +47,8 @@ def linearise(
     revolution = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
     steady = packed._replace(model=model._replace(train=without_turning_eccentrics(model.train)))
     mass = _mass_matrix(steady, start, crank, revolution)
-    damping = -rest.drag(start, mass_at_rest(packed, start))
-    return Linear(packed.names, mass, damping, -rest.slope_at(start), found)
+    slope, drag = rest.slopes_at(start, mass_at_rest(packed, start))
+    return Linear(packed.names, mass, -drag, -slope, found)
 
 
 def mass_at_rest(packed: Packed, start: np.ndarray) -> np.ndarray:

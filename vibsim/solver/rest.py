@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from vibsim.jit import inlined, inner, kernel
+from vibsim.jit import inlined, kernel, part
 from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, WORK, R, derivatives, fill_engine
 from vibsim.structure.rotation import matrix_entries
 
@@ -32,7 +32,7 @@ def _turned(rx, ry, rz, qw, qx, qy, qz):
     )
 
 
-@inner
+@part
 def _moved(x, start, y, bodies):
     """The state `start` with bodies moved by x (6 per body), into y."""
     for k in range(y.size):
@@ -46,7 +46,7 @@ def _moved(x, start, y, bodies):
         )
 
 
-@inner
+@part
 def _set_off(v, mass, y, model, e):
     """Give the bodies of state y the speeds v (6 per body) by their momenta, the crank still in its moving block."""
     for b in range(model.bodies.size):
@@ -71,7 +71,7 @@ def _set_off(v, mass, y, model, e):
             y[y.size - 1] = total
 
 
-@inner
+@part
 def _collect(y, model, field, moment, w, e, out, force):
     """Force and moment (6 per body, vehicle axes) in state y, with a field (m/s²) on all mass and moments besides."""
     derivatives(y, model, w, e, out)
@@ -97,14 +97,37 @@ def _collect(y, model, field, moment, w, e, out, force):
 
 
 @kernel
-def forces_near(x, start, model, field, moment, force):
+def forces_near(x, start, mass, model, field, moment, force, slope, drag):
     """Force (N) and moment (N m, about reference points), vehicle axes, into `force` (6 per body).
 
     Bodies at rest, moved by x (6 per body: m, rotation vector) from state `start`. `field` (3) m/s² acts on all mass
-    besides the weight; `moment` (bodies, 3) N m along the axes of the engine's body.
+    besides the weight; `moment` (bodies, 3) N m along the axes of the engine's body. Into `slope` (square, or empty)
+    goes how the forces change with x, into `drag` (square, or empty) how with the bodies' speeds; that takes their
+    `mass` (square) in that place.
     """
-    w, e = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE)
+    w, e, size = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE), x.size
     y, out = np.empty(start.size), np.zeros(start.size)
+    trial, more, less = x.copy(), np.zeros(size), np.zeros(size)
+    if slope.size > 0:
+        for n in range(size):
+            for sign in (1.0, -1.0):
+                trial[n] = x[n] + sign * LENGTH_STEP
+                _moved(trial, start, y, model.bodies.size)
+                _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
+            trial[n] = x[n]
+            for m in range(size):
+                slope[m, n] = (more[m] - less[m]) / (2.0 * LENGTH_STEP)
+    if drag.size > 0:
+        trial[:] = 0.0
+        for n in range(size):
+            for sign in (1.0, -1.0):
+                trial[n] = sign * SPEED_STEP
+                _moved(x, start, y, model.bodies.size)
+                _set_off(trial, mass, y, model, e)
+                _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
+            trial[n] = 0.0
+            for m in range(size):
+                drag[m, n] = (more[m] - less[m]) / (2.0 * SPEED_STEP)
     _moved(x, start, y, model.bodies.size)
     _collect(y, model, field, moment, w, e, out, force)
 
@@ -113,45 +136,6 @@ def forces_near(x, start, model, field, moment, force):
 def move(x, start, y):
     """The state `start` with bodies moved by x (6 per body: m, rotation vector), into y."""
     _moved(x, start, y, x.size // 6)
-
-
-@kernel
-def slopes_near(x, start, model, field, moment, slope):
-    """Slope (6 per body, twice) of `forces_near` at x."""
-    w, e = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE)
-    y, out = np.empty(start.size), np.zeros(start.size)
-    moved, more, less = x.copy(), np.zeros(x.size), np.zeros(x.size)
-    for n in range(x.size):
-        moved[n] = x[n] + LENGTH_STEP
-        _moved(moved, start, y, model.bodies.size)
-        _collect(y, model, field, moment, w, e, out, more)
-        moved[n] = x[n] - LENGTH_STEP
-        _moved(moved, start, y, model.bodies.size)
-        _collect(y, model, field, moment, w, e, out, less)
-        moved[n] = x[n]
-        for m in range(x.size):
-            slope[m, n] = (more[m] - less[m]) / (2.0 * LENGTH_STEP)
-
-
-@kernel
-def drag_near(start, mass, model, field, moment, drag):
-    """Slope (6 per body, twice) of the forces against the bodies' speeds at `start`; `mass` as they stand there."""
-    w, e = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE)
-    y, out, size = np.empty(start.size), np.zeros(start.size), mass.shape[0]
-    v, more, less = np.zeros(size), np.zeros(size), np.zeros(size)
-    still = np.zeros(size)
-    for n in range(size):
-        v[n] = SPEED_STEP
-        _moved(still, start, y, model.bodies.size)
-        _set_off(v, mass, y, model, e)
-        _collect(y, model, field, moment, w, e, out, more)
-        v[n] = -SPEED_STEP
-        _moved(still, start, y, model.bodies.size)
-        _set_off(v, mass, y, model, e)
-        _collect(y, model, field, moment, w, e, out, less)
-        v[n] = 0.0
-        for m in range(size):
-            drag[m, n] = (more[m] - less[m]) / (2.0 * SPEED_STEP)
 
 
 @kernel

@@ -10,13 +10,14 @@ from vibsim.engine.accessories import held_at
 from vibsim.inputs.errors import InputError
 from vibsim.solver.motion import A_, B_, C_, fill_engine, scratch
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
-from vibsim.solver.rest import drag_near, forces_near, move, slopes_near
+from vibsim.solver.rest import forces_near, move
 from vibsim.solver.stepper import Control
 from vibsim.structure.rotation import multiply, quaternion_of_matrix, quaternion_of_vector
 from vibsim.structure.statics import Equilibrium, find_equilibrium
 
 PLACE_FLOOR, ANGLE_FLOOR = 1e-3, 1e-3  # m, rad: the scales that tolerance is a share of
 SPEED_FLOOR, SPIN_FLOOR, CRANK_FLOOR = 0.1, 0.1, 1.0  # m/s, rad/s, rad/s
+NOT_ASKED = np.empty((0, 0))
 CRANK_SHARE = 0.1  # of the crank's momentum: its swing, which is what is asked for, is a small part of it
 
 
@@ -88,25 +89,16 @@ class AtRest:
     def forces(self, displacement: np.ndarray, share: float = 1.0) -> np.ndarray:
         """Force (N) and moment (N m, about reference points), vehicle axes, on all bodies (6 per body) moved from the
         drawn place (6 per body: m, rotation vector), under a share of all that loads them."""
-        model, field, moment = self._under(share)
-        force = np.empty(self._size)
-        forces_near(np.ascontiguousarray(displacement, dtype=float).ravel(), self._drawn, model, field, moment, force)
-        return force
+        return self._near(displacement, self._drawn, share)[0]
 
     def slope(self, displacement: np.ndarray, share: float = 1.0) -> np.ndarray:
         """How `forces` change with the displacement, square."""
-        return self._slope(np.ascontiguousarray(displacement, dtype=float).ravel(), self._drawn, share)
+        return self._near(displacement, self._drawn, share, slope=self._square())[1]
 
-    def slope_at(self, start: np.ndarray) -> np.ndarray:
-        """Slope of the forces against displacements from state `start` under the whole load, square."""
-        return self._slope(np.zeros(self._size), start, 1.0)
-
-    def drag(self, start: np.ndarray, mass: np.ndarray) -> np.ndarray:
-        """Slope of the forces against the bodies' speeds, square; `mass` of the bodies at `start`, vehicle axes."""
-        model, field, moment = self._under(1.0)
-        drag = np.empty((self._size, self._size))
-        drag_near(start, mass, model, field, moment, drag)
-        return drag
+    def slopes_at(self, start: np.ndarray, mass: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """How the forces under the whole load change with displacements from state `start`, and with the bodies'
+        speeds there; square. `mass` of the bodies at `start`, vehicle axes."""
+        return self._near(np.zeros(self._size), start, 1.0, self._square(), self._square(), mass)[1:]
 
     def equilibrium(self) -> Equilibrium:
         """Where the forces on all bodies that are not held vanish. Raises RunFailure."""
@@ -126,11 +118,23 @@ class AtRest:
         displacement[self._free] = found.displacement
         return Equilibrium(displacement, found.residual)
 
-    def _slope(self, displacement: np.ndarray, start: np.ndarray, share: float) -> np.ndarray:
+    def _near(
+        self,
+        displacement: np.ndarray,
+        start: np.ndarray,
+        share: float,
+        slope: np.ndarray = NOT_ASKED,
+        drag: np.ndarray = NOT_ASKED,
+        mass: np.ndarray = NOT_ASKED,
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         model, field, moment = self._under(share)
-        slope = np.empty((self._size, self._size))
-        slopes_near(displacement, start, model, field, moment, slope)
-        return slope
+        force = np.empty(self._size)
+        x = np.ascontiguousarray(displacement, dtype=float).ravel()
+        forces_near(x, start, mass, model, field, moment, force, slope, drag)
+        return force, slope, drag
+
+    def _square(self) -> np.ndarray:
+        return np.empty((self._size, self._size))
 
     def _under(self, share: float) -> tuple[Model, np.ndarray, np.ndarray]:
         """Model, field and moments under a share of all that loads it."""
