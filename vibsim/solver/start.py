@@ -12,7 +12,7 @@ from vibsim.solver.motion import A_, B_, C_, fill_engine, scratch
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
 from vibsim.solver.rest import forces_near, move
 from vibsim.solver.stepper import Control
-from vibsim.structure.rotation import multiply, quaternion_of_matrix, quaternion_of_vector
+from vibsim.structure.rotation import quaternion_of_matrix
 from vibsim.structure.statics import Equilibrium, find_equilibrium
 
 PLACE_FLOOR, ANGLE_FLOOR = 1e-3, 1e-3  # m, rad: the scales that tolerance is a share of
@@ -27,9 +27,8 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
     y = np.zeros(packed.state_size)
     for b in range(bodies):
         at = STATES_PER_BODY * b
-        y[at : at + 3] = packed.centres[b] + displacement[b, :3]
-        turn = quaternion_of_vector(displacement[b, 3:])
-        y[at + 3 : at + 7] = multiply(turn, quaternion_of_matrix(packed.axes[b]))
+        y[at : at + 3] = packed.centres[b]
+        y[at + 3 : at + 7] = quaternion_of_matrix(packed.axes[b])
     y[STATES_PER_BODY * bodies : -2] = [state.start for state in packed.more_states]
     y[-2], y[-1] = crank_angle, speed
     if model.carrier >= 0:
@@ -39,7 +38,11 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
         y[at + 7 : at + 10] = e[A_ : A_ + 3] * speed
         y[at + 10 : at + 13] = e[B_ : B_ + 3] * speed
         y[-1] = e[C_] * speed
-    return y
+    if not np.any(displacement):
+        return y
+    moved = np.empty_like(y)
+    move(np.ascontiguousarray(displacement, dtype=float).ravel(), y, moved)
+    return moved
 
 
 def static_model(model: Model, torque: float, speed: float) -> Model:
