@@ -37,12 +37,12 @@ def mode_figures(demo: Path, repeats: int) -> list[Figure]:
 
 
 def _milliseconds(work, calls: int, repeats: int) -> list[float]:
-    """Sorted times of one call, each the mean of many."""
+    """Sorted times of one call, each the best of many, as other work on the machine only ever adds."""
     work()
-    found = []
-    for _ in range(repeats):
-        begin = time.perf_counter()
-        for _ in range(calls):
-            work()
-        found.append(1e3 * (time.perf_counter() - begin) / calls)
-    return sorted(found)
+    return sorted(1e3 * min(_seconds(work) for _ in range(calls)) for _ in range(repeats))
+
+
+def _seconds(work) -> float:
+    begin = time.perf_counter()
+    work()
+    return time.perf_counter() - begin

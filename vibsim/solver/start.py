@@ -98,10 +98,10 @@ class AtRest:
         """How `forces` change with the displacement, square."""
         return self._near(displacement, self._drawn, share, slope=self._square())[1]
 
-    def slopes_at(self, start: np.ndarray, mass: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def slopes_at(self, start: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """How the forces under the whole load change with displacements from state `start`, and with the bodies'
-        speeds there; square. `mass` of the bodies at `start`, vehicle axes."""
-        return self._near(np.zeros(self._size), start, 1.0, self._square(), self._square(), mass)[1:]
+        speeds there; square."""
+        return self._near(np.zeros(self._size), start, 1.0, self._square(), self._square())[1:]
 
     def equilibrium(self) -> Equilibrium:
         """Where the forces on all bodies that are not held vanish. Raises RunFailure."""
@@ -128,12 +128,11 @@ class AtRest:
         share: float,
         slope: np.ndarray = NOT_ASKED,
         drag: np.ndarray = NOT_ASKED,
-        mass: np.ndarray = NOT_ASKED,
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         model, field, moment = self._under(share)
         force = np.empty(self._size)
         x = np.ascontiguousarray(displacement, dtype=float).ravel()
-        forces_near(x, start, mass, model, field, moment, force, slope, drag)
+        forces_near(x, start, model, field, moment, force, slope, drag)
         return force, slope, drag
 
     def _square(self) -> np.ndarray:
