@@ -13,8 +13,10 @@ from scipy.spatial.transform import Rotation
 from tests import cases
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.loader import load_case
+from vibsim.inputs.models import ProgressiveMount
 from vibsim.inputs.statics_models import Driveline, Grip
 from vibsim.studies.load_cases import deliver, held_bodies
+from vibsim.studies.mount_curves import mount_curves, mount_rates
 from vibsim.studies.statics import Statics, envelope, find_statics
 
 GRAVITY = 9.80665
@@ -233,6 +235,33 @@ def test_own_axes_turn_with_the_first_body() -> None:
         for n in (0, 1):  # the linear ones, first body the engine
             rates = np.array(case_file.case.mount[n].stiffness)
             assert standing.own_force[n] == pytest.approx(-rates * standing.own_deflection[n], abs=1e-9)
+
+
+def test_load_deflection_curves_are_the_laws() -> None:
+    """Reference: the laws' own formulas, linear and progressive, and every load case's point lies on them."""
+    case_file = load_case(DEMO)
+    statics = find_statics(case_file)
+    for n, curve in enumerate(mount_curves(case_file, statics)):
+        mount = case_file.case.mount[n]
+        assert curve.name == mount.name
+        for axis in range(3):
+            stretch = curve.deflection[axis]
+            expected = mount.stiffness[axis] * stretch
+            if isinstance(mount, ProgressiveMount):
+                expected = expected * (1.0 + (stretch / mount.doubling_deflection[axis]) ** 2 / 3.0)
+            assert curve.force[axis] == pytest.approx(expected, abs=1e-9 * np.abs(expected).max())
+            for standing in statics.loads:
+                on_curve = np.interp(standing.own_deflection[n, axis], stretch, curve.force[axis])
+                # linear between 81 points: the curvature of a law that doubles, over 1/40 of the travel
+                assert -standing.own_force[n, axis] == pytest.approx(on_curve, abs=1e-3 * curve.force[axis].max())
+
+
+def test_tangent_rates_are_the_mounts_own() -> None:
+    """Law: as drawn a linear and a progressive mount have the rates they are given."""
+    case_file = load_case(CITY)
+    expected = [mount.stiffness for mount in case_file.case.mount]
+    # the progressive one's stiffness, averaged over 1e-5 m, rises by (1e-5 / 6e-3)²/3
+    assert mount_rates(case_file) == pytest.approx(np.array(expected), rel=2e-6)
 
 
 def line_up(**changes: Any) -> Driveline:

@@ -23,8 +23,9 @@ def test_statics_prints_cases_envelope_and_clearances(command, tmp_path: Path) -
         assert words in out
     for words in ("held as drawn: chassis", "maker's own load cases come first", "not a certificate"):
         assert words in out
-    with Image.open(tmp_path / "statics.png") as picture:
-        assert picture.width > 600
+    for name in ("statics.png", "load-deflection.png"):
+        with Image.open(tmp_path / name) as picture:
+            assert picture.width > 600
     found = json.loads(command("statics", DEMO, "--json")[1])
     with (tmp_path / "statics.csv").open(encoding="utf-8", newline="") as file:
         rows = list(csv.DictReader(file))

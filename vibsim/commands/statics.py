@@ -41,10 +41,13 @@ def act(options: argparse.Namespace) -> int:
     statics = find_statics(case_file, options.chassis)
     written = []
     if options.output is not None:
+        from vibsim.show.load_deflection_figure import draw_load_deflection
         from vibsim.show.statics_figures import draw_statics
         from vibsim.show.statics_tables import write_forces
 
-        written = draw_statics(statics, case_file.case.case.title or case_file.name, options.output)
+        title = case_file.case.case.title or case_file.name
+        written = draw_statics(statics, title, options.output)
+        written += draw_load_deflection(statics, case_file, title, options.output)
         written += write_forces(statics, options.output)
     if options.json:
         print_json(as_dict(statics) | {"files": [str(path) for path in written]})

@@ -10,12 +10,13 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from vibsim.inputs.loader import CaseFile
-from vibsim.inputs.models import Case, MountBase
+from vibsim.inputs.models import Case
 from vibsim.show.layout_scene import EDGES, boxes_of, mounts_of
 from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, into_folder, new_figure, plain
 from vibsim.structure.rotation import turns_about_fixed_axes
 from vibsim.structure.torque_roll_axis import screw_axis
 from vibsim.studies.modes import ModesResult
+from vibsim.studies.mount_curves import mount_rates
 
 View = tuple[str, int, int, str, str]  # title, axis across (grows to the left), axis up, their labels
 VIEWS: tuple[View, ...] = (
@@ -40,31 +41,30 @@ def draw_layout(result: ModesResult, case_file: CaseFile, title: str, folder: Pa
 
 
 class _Scene:
-    """What the three views share, in mm."""
+    """What the three views share, in mm; `bars` (3, 3) columns along each mount's axes, as long as its tangent rates."""
 
     def __init__(self, result: ModesResult, case_file: CaseFile):
         case: Case = case_file.case
         self.result, self.axes = result, result.axes
         box = next(box for box in boxes_of(case) if box.body == result.axes.body)
         self.corners = 1e3 * box.corners
-        self.mounts = [case.mount[n] for n in mounts_of(case_file, result.axes.body)]
+        shown = mounts_of(case_file, result.axes.body)
+        self.mounts, self.rates = [case.mount[n] for n in shown], mount_rates(case_file)[shown]
         self.places = 1e3 * np.array([mount.at for mount in self.mounts]).reshape(-1, 3)
         everything = np.vstack([self.corners, self.places])
         self.middle = 0.5 * (everything.min(axis=0) + everything.max(axis=0))
         self.reach = 0.5 * float((everything.max(axis=0) - everything.min(axis=0)).max()) * 1.28
-        stiffest = max((max(mount.stiffness) for mount in self.mounts), default=1.0) or 1.0
+        stiffest = float(self.rates.max(initial=0.0)) or 1.0
         self.per_rate = 0.2 * self.reach / stiffest
-        self.bars = [self._reach_of(mount) for mount in self.mounts]
+        self.bars = [
+            turns_about_fixed_axes(np.array(mount.axes)) * (self.per_rate * np.maximum(rates, 0.0))
+            for mount, rates in zip(self.mounts, self.rates, strict=True)
+        ]
         self.crank = None
         if case.engine is not None:
             direction = np.array(case.engine.crank_direction, dtype=float)
             self.crank = 1e3 * np.array(case.engine.origin), direction / np.linalg.norm(direction)
         self.modes = self._mode_axes()
-
-    def _reach_of(self, mount: MountBase) -> np.ndarray:
-        """How far (3) a mount's bars reach along vehicle axes, mm."""
-        bars = turns_about_fixed_axes(np.array(mount.axes)) * (self.per_rate * np.array(mount.stiffness))
-        return np.abs(bars).max(axis=1)
 
     def _mode_axes(self) -> list[tuple[int, np.ndarray, np.ndarray]]:
         """Number, point and direction of the axis of each mode that turns the body more than it shifts it."""
@@ -84,10 +84,9 @@ def _draw_view(axes: Axes, scene: _Scene, view: View) -> None:
     for a, b in EDGES:
         axes.plot(scene.corners[[a, b], i], scene.corners[[a, b], j], color=FAINT, lw=1.0, zorder=1)
     low, high = scene.middle - scene.reach, scene.middle + scene.reach
-    for mount, place in zip(scene.mounts, scene.places, strict=True):
-        turn = turns_about_fixed_axes(np.array(mount.axes))
-        for rate, direction in zip(mount.stiffness, turn.T, strict=True):
-            ends = place + np.outer([-1.0, 1.0], scene.per_rate * rate * direction)
+    for bars, place in zip(scene.bars, scene.places, strict=True):
+        for bar in bars.T:
+            ends = place + np.outer([-1.0, 1.0], bar)
             axes.plot(ends[:, i], ends[:, j], color=MOUNT, lw=3.0, solid_capstyle="butt", zorder=4)
         axes.plot(place[i], place[j], "s", ms=5, color=MOUNT, mec="white", zorder=5)
     _name_mounts(axes, scene, i, j)
@@ -124,7 +123,7 @@ def _name_mounts(axes: Axes, scene: _Scene, i: int, j: int) -> None:
     for group in groups:
         at = scene.places[group].mean(axis=0)
         below = at[j] <= scene.middle[j]
-        ends = [scene.places[n, j] + sign * scene.bars[n][j] for n in group for sign in (-1.0, 1.0)]
+        ends = [scene.places[n, j] + sign * np.abs(scene.bars[n][j]).max() for n in group for sign in (-1.0, 1.0)]
         height = min(ends) if below else max(ends)
         names = cut("\n".join(scene.mounts[n].name for n in group), 60)
         shift = (0.0, -3.0) if below else (0.0, 3.0)

@@ -9,8 +9,8 @@ from typing import Literal
 import numpy as np
 
 from vibsim.solver.motion import A_, B_, ENGINE, fill_engine
+from vibsim.solver.near_rest import mean_carrier_mass
 from vibsim.solver.packed import AVERAGE_POINTS, STATES_PER_BODY, Packed, without_turning_eccentrics
-from vibsim.solver.rest import mean_carrier_mass
 from vibsim.solver.start import AtRest, Preload
 from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_vector
 from vibsim.structure.statics import Equilibrium

@@ -9,8 +9,8 @@ import numpy as np
 from vibsim.engine.accessories import held_at
 from vibsim.inputs.errors import InputError
 from vibsim.solver.motion import A_, B_, C_, fill_engine, scratch
+from vibsim.solver.near_rest import forces_near, move
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
-from vibsim.solver.rest import forces_near, move
 from vibsim.solver.stepper import Control
 from vibsim.structure.rotation import quaternion_of_matrix
 from vibsim.structure.statics import Equilibrium, find_equilibrium
@@ -41,7 +41,7 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
     if not np.any(displacement):
         return y
     moved = np.empty_like(y)
-    move(np.ascontiguousarray(displacement, dtype=float).ravel(), y, moved)
+    move(np.ascontiguousarray(displacement, dtype=float).ravel(), y, model, moved)
     return moved
 
 
@@ -86,7 +86,7 @@ class AtRest:
     def state(self, displacement: np.ndarray) -> np.ndarray:
         """The state with bodies displaced (6 per body) and at rest."""
         state = np.empty_like(self._drawn)
-        move(np.ascontiguousarray(displacement, dtype=float).ravel(), self._drawn, state)
+        move(np.ascontiguousarray(displacement, dtype=float).ravel(), self._drawn, self._model, state)
         return state
 
     def forces(self, displacement: np.ndarray, share: float = 1.0) -> np.ndarray:

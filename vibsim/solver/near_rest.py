@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from vibsim.jit import inlined, kernel, part
-from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, WORK, R, derivatives, fill_engine
+from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, WORK, derivatives, fill_engine
 from vibsim.structure.rotation import matrix_entries
 
 LENGTH_STEP, SPEED_STEP = 1e-6, 1e-4  # m or rad, m/s or rad/s
@@ -33,11 +33,11 @@ def _turned(rx, ry, rz, qw, qx, qy, qz):
 
 
 @part
-def _moved(x, start, y, bodies):
+def _moved(x, start, model, y):
     """The state `start` with bodies moved by x (6 per body), into y."""
     for k in range(y.size):
         y[k] = start[k]
-    for b in range(bodies):
+    for b in range(model.bodies.size):
         at, i = BODY_STATES * b, 6 * b
         for k in range(3):
             y[at + k] += x[i + k]
@@ -84,10 +84,10 @@ def _collect(y, model, field, moment, w, e, out, force):
         for k in range(3):
             force[i + k], force[i + 3 + k] = 0.0, 0.0
             for n in range(3):
-                force[i + k] += w[b, R + 3 * k + n] * out[at + 7 + n]
-                force[i + 3 + k] += w[b, R + 3 * k + n] * out[at + 10 + n]
+                force[i + k] += w[b, 3 * k + n] * out[at + 7 + n]
+                force[i + 3 + k] += w[b, 3 * k + n] * out[at + 10 + n]
                 if model.carrier >= 0:
-                    force[i + 3 + k] += w[model.carrier, R + 3 * k + n] * moment[b, n]
+                    force[i + 3 + k] += w[model.carrier, 3 * k + n] * moment[b, n]
         if b == model.carrier:
             mass += model.train.mass
             sx, sy, sz = 0.0, 0.0, 0.0
@@ -115,7 +115,7 @@ def forces_near(x, start, model, field, moment, force, slope, drag):
         for n in range(size):
             for sign in (1.0, -1.0):
                 trial[n] = x[n] + sign * LENGTH_STEP
-                _moved(trial, start, y, model.bodies.size)
+                _moved(trial, start, model, y)
                 _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
             trial[n] = x[n]
             for m in range(size):
@@ -125,20 +125,20 @@ def forces_near(x, start, model, field, moment, force, slope, drag):
         for n in range(size):
             for sign in (1.0, -1.0):
                 trial[n] = sign * SPEED_STEP
-                _moved(x, start, y, model.bodies.size)
+                _moved(x, start, model, y)
                 _set_off(trial, y, model, e)
                 _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
             trial[n] = 0.0
             for m in range(size):
                 drag[m, n] = (more[m] - less[m]) / (2.0 * SPEED_STEP)
-    _moved(x, start, y, model.bodies.size)
+    _moved(x, start, model, y)
     _collect(y, model, field, moment, w, e, out, force)
 
 
 @kernel
-def move(x, start, y):
+def move(x, start, model, y):
     """The state `start` with bodies moved by x (6 per body: m, rotation vector), into y."""
-    _moved(x, start, y, x.size // 6)
+    _moved(x, start, model, y)
 
 
 @kernel
