@@ -41,7 +41,7 @@ def draw_layout(result: ModesResult, case_file: CaseFile, title: str, folder: Pa
 
 
 class _Scene:
-    """What the three views share, in mm; `bars` (3, 3) columns along each mount's axes, as long as its tangent rates."""
+    """What the three views share, in mm; `bars` (3, 3) columns along each mount's axes, long as its tangent rates."""
 
     def __init__(self, result: ModesResult, case_file: CaseFile):
         case: Case = case_file.case
