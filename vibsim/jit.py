@@ -20,3 +20,5 @@ kernel = njit(**_OPTIONS)
 inlined = njit(**_OPTIONS, **_INLINE)
 # for functions that only other kernels call: without the entry from Python, which unpacks the whole model anew
 inner = njit(**_OPTIONS, **_INLINE, **_NO_ENTRY)
+# for larger ones, which would be written out anew at every call: called, and only by other kernels
+called = njit(**_OPTIONS, **_NO_ENTRY)
