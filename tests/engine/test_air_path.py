@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
-from tests.air_cases import AMBIENT, BOOST, COLD, DISPLACED, OUTLET, RICHER, VOLUME, air_path
+from tests.air_cases import AMBIENT, BOOST, COLD, DISPLACED, OUTLET, RICHER, VOLUME, air_path, warmed
 from tests.gas_cases import engine_with
 from vibsim.engine.air_flows import flow_table, node_conditions
 from vibsim.engine.air_junction import Command, joint_behind, opened_area
@@ -61,7 +61,7 @@ def run_of(path: AirPath, duration: float, start: np.ndarray | None = None, sums
 @pytest.mark.parametrize("source", ["none", *CHARGED])
 def test_the_intake_keeps_mass_and_energy(source):
     """Law: what came through compressor and flap less what was blown off and drawn is what the volume gained; its
-    energy is the enthalpy of that, with the compressor's work, less the intercooler's heat (the flap adds none)."""
+    energy is the enthalpy of that, with the compressor's work and the walls' heat, less the intercooler's."""
     cooler = {} if source == "none" else {"intercooler": Intercooler()}
     path = air_path(source, FULL, **cooler)
 
@@ -69,7 +69,8 @@ def test_the_intake_keeps_mass_and_energy(source):
         joint, drawn = point.joint, point.drawn
         came = joint.compressor_flow + joint.flap_flow if source != "none" else joint.flow
         work = joint.power - joint.cooler_heat - HEAT_CAPACITY * joint.blow_off * (joint.temperature - COLD)
-        energy = HEAT_CAPACITY * ((came - joint.blow_off) * COLD - drawn.air * y[INTAKE_TEMPERATURE]) + work
+        warmth = HEAT_CAPACITY * joint.flow * (warmed(joint.temperature) - joint.temperature)
+        energy = HEAT_CAPACITY * ((came - joint.blow_off) * COLD - drawn.air * y[INTAKE_TEMPERATURE]) + work + warmth
         return [came - joint.blow_off - drawn.air, energy]
 
     start = first_states(path)
@@ -130,15 +131,15 @@ def test_electric_boost_comes_to_its_steady_point():
     path = air_path("electric", FULL, intercooler=Intercooler())
     y = settled_states(path, CRANK)
     point, parts = point_at(y, CRANK, path), path.charger.parts[0]
-    assert point.intake_pressure == pytest.approx(TARGET, rel=1e-7)
+    assert point.joint.pressure == pytest.approx(TARGET, rel=1e-7)
     flow = point.drawn.air
-    steady = charge_for(flow, point.joint.pressure, AMBIENT, COLD, path.charger.compressor, parts.cooler)
+    steady = charge_for(flow, TARGET, AMBIENT, COLD, path.charger.compressor, parts.cooler)
     assert y[ROTOR] == pytest.approx(steady.speed, rel=1e-6)
-    assert y[INTAKE_TEMPERATURE] == pytest.approx(steady.temperature, rel=1e-7)
+    assert y[INTAKE_TEMPERATURE] == pytest.approx(warmed(steady.temperature), rel=1e-7)
     assert point.electric.shaft == pytest.approx(steady.power, rel=1e-6)
-    # the pressure ahead of the throttle is above the target by what its flow asks for
+    # the intake's pressure is below the target by what the throttle's flow asks for
     area = float(opened_area(1.0, path.throttle))
-    args = point.joint.pressure, point.joint.temperature, TARGET, y[INTAKE_TEMPERATURE]
+    args = TARGET, point.joint.temperature, point.intake_pressure, y[INTAKE_TEMPERATURE]
     assert flow == pytest.approx(float(nozzle_flow(area, *args, GAMMA, GAS_CONSTANT)), rel=1e-6)
 
 
@@ -181,7 +182,7 @@ def test_without_charging_the_throttle_sets_the_pressure():
     path = air_path("none", Command(0.2, AMBIENT))
     y = settled_states(path, CRANK)
     pressure = point_at(y, CRANK, path).intake_pressure
-    drawn = DISPLACED * CRANK * pressure / (GAS_CONSTANT * COLD)
+    drawn = DISPLACED * CRANK * pressure / (GAS_CONSTANT * warmed(COLD))
     area = float(opened_area(0.2, path.throttle))
     assert float(nozzle_flow(area, AMBIENT, COLD, pressure, COLD, GAMMA, GAS_CONSTANT)) == pytest.approx(
         drawn, rel=1e-8
@@ -213,7 +214,7 @@ def test_as_much_comes_to_the_throttle_as_goes_on(source, speed, opening, intake
 def test_the_charge_counts_by_its_density():
     """At a node's temperature a node's flow; at another the flow of equal density, beyond the nodes in proportion."""
     path = air_path("none", Command(0.5, AMBIENT))
-    for pressure, temperature in ((9e4, COLD), (8e4, COLD), (8e4, 1.2 * COLD), (2.4e4, COLD), (2.3e5, COLD)):
+    for pressure, temperature in ((9e4, 310.0), (8e4, 310.0), (8e4, 360.0), (2.4e4, 310.0), (2.3e5, 310.0)):
         y = np.array([0.5, pressure * VOLUME / (GAS_CONSTANT * temperature), temperature])
         drawn = point_at(y, CRANK, path).drawn
         expected = DISPLACED * CRANK * pressure / (GAS_CONSTANT * temperature)

@@ -30,8 +30,8 @@ class Throttle(NamedTuple):
 
 
 class Command(NamedTuple):
-    """What is asked for: throttle opening, 0 to 1, and the pressure (Pa) that the boost control holds, the
-    surroundings' or less for none."""
+    """What is asked for: throttle opening, 0 to 1, and the pressure (Pa) that the boost control holds ahead of the
+    throttle, the surroundings' or less for none."""
 
     opening: float
     pressure: float

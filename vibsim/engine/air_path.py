@@ -49,7 +49,8 @@ LAST_SHARE = 0.01  # of the battery's energy, over which its power falls to noth
 class AirPath(NamedTuple):
     """What the air path is made of.
 
-    `volume` m³ of the intake; `ambient` Pa and `inlet_temperature` K ahead of everything, `outlet` Pa behind the
+    `volume` m³ of the intake, whose walls at a temperature `wall` K warm what comes through the throttle a share
+    `warming` of the way to theirs; `ambient` Pa and `inlet_temperature` K ahead of everything, `outlet` Pa behind the
     exhaust; `nodes` the flows are known at, with the intake's `densities` there (I) as pressure over temperature, Pa/K;
     `flows` (nodes, 3): air and exhaust kg per rad of crank, exhaust temperature K at the ports.
     """
@@ -58,6 +59,8 @@ class AirPath(NamedTuple):
     throttle: Throttle
     command: Command
     volume: float
+    warming: float
+    wall: float
     ambient: float
     inlet_temperature: float
     outlet: float
@@ -163,8 +166,9 @@ def _supply_limit(energy, crank_speed, supply):
 
 
 @called
-def _electric_shaft(y, at, crank_speed, pressure, load, path):
-    """Motor on the compressor's shaft; without a boost to hold it is switched off and the rotor runs down."""
+def _electric_shaft(y, at, crank_speed, ahead, load, path):
+    """Motor on the compressor's shaft, which holds the pressure ahead of the throttle; without a boost to hold it is
+    switched off and the rotor runs down."""
     parts, speed, wanted = path.charger.parts[0], y[at + ROTOR], path.command.pressure - path.ambient
     motor, supply = parts.motor, parts.supply
     if wanted <= 0.0:
@@ -172,7 +176,7 @@ def _electric_shaft(y, at, crank_speed, pressure, load, path):
     winding = y[at + WINDING]
     power = _supply_limit(y[at + ENERGY], crank_speed, supply)
     limit = motor_torque_limit(speed, winding, y[at + INVERTER], power, motor)
-    share = max(pressure - path.ambient, 0.0) / wanted
+    share = max(ahead - path.ambient, 0.0) / wanted
     torque = boost_torque(share, speed, load, limit, parts.air.response_time, motor)
     point = electric_point(torque, speed, winding, crank_speed, motor, supply)
     return Shaft(speed, (torque - load) / motor.inertia, torque, point.crank_torque), point
@@ -207,7 +211,7 @@ def air_point(y, at, crank_speed, path, e, to):
         torque = drive_torque(joint.torque, charger.parts[0].drive) if crank_speed > 0.0 else 0.0
         shaft = Shaft(rotor, 0.0, joint.torque, torque)
     elif charger.kind == ELECTRIC:
-        shaft, electric = _electric_shaft(y, at, crank_speed, pressure, joint.torque, path)
+        shaft, electric = _electric_shaft(y, at, crank_speed, joint.pressure, joint.torque, path)
     elif charger.kind == EXHAUST_TURBINE:
         shaft, spent = _turbine_shaft(y, at, joint.pressure, joint.torque, path)
     return AirPoint(pressure, joint, drawn, shaft, electric, spent)
@@ -219,7 +223,8 @@ def write_air_rates(point, y, at, path, out):
     joint, drawn, charger = point.joint, point.drawn, path.charger
     out[at + OPENING] = (path.command.opening - y[at + OPENING]) / path.throttle.response_time
     mass, temperature = y[at + INTAKE_MASS], y[at + INTAKE_TEMPERATURE]
-    brought = carried(joint.flow, joint.temperature, temperature) - drawn.air * temperature
+    warmed = joint.temperature + path.warming * (path.wall - joint.temperature)
+    brought = carried(joint.flow, warmed, temperature) - drawn.air * temperature
     rates = plenum_rates(joint.flow - drawn.air, brought, mass, temperature, GAMMA)
     out[at + INTAKE_MASS], out[at + INTAKE_TEMPERATURE] = rates
     if charger.kind in (NONE, ENGINE_DRIVEN):

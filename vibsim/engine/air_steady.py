@@ -22,13 +22,14 @@ from vibsim.engine.air_path import (
     fill_air_weights,
 )
 from vibsim.engine.charging.air import GAS_CONSTANT
-from vibsim.engine.charging.pack import ELECTRIC, EXHAUST_TURBINE, NONE
+from vibsim.engine.charging.pack import ELECTRIC, EXHAUST_TURBINE
 from vibsim.engine.node_grid import WEIGHTS
 from vibsim.inputs.errors import VibsimError
 
 SETTLING = 3000.0  # s, many times what the slowest takes, a rotor that runs down on its bearings alone
 ACCURACY = 1e-10
-STILL = 1e-6  # rate times a second over the state itself
+STILL, NEARLY_STILL = 1e-8, 1e-6  # rate times a second over the state itself
+MOST_STEPS = 20_000
 FIRST_EXHAUST = 900.0  # K
 NEAR = 1e-7  # of the opening
 HELD = (WINDING, INVERTER, INVERTER + 1)
@@ -68,12 +69,12 @@ def settled_states(path: AirPath, crank_speed: float, start: np.ndarray | None =
 
     Raises VibsimError where the air path does not come to rest.
     """
-    from scipy.integrate import solve_ivp
+    from scipy.integrate import LSODA
 
     y = first_states(path) if start is None else start.copy()
     y[OPENING] = path.command.opening
     scale = np.maximum(np.abs(y), 1e-4)
-    if path.charger.kind not in (NONE,) and y.size > ROTOR:
+    if y.size > ROTOR:
         scale[ROTOR] = path.charger.compressor.reference_speed
     held = list(HELD) if path.charger.kind == ELECTRIC else []
 
@@ -82,20 +83,17 @@ def settled_states(path: AirPath, crank_speed: float, start: np.ndarray | None =
         found[held] = 0.0
         return found
 
-    def still(_: float, x: np.ndarray) -> float:
-        return float(np.abs(rates(0.0, x)).max()) - 0.1 * STILL
-
-    still.terminal = True  # type: ignore[attr-defined]
-    run = solve_ivp(
-        rates, (0.0, SETTLING), y / scale, method="LSODA", rtol=ACCURACY, atol=0.01 * ACCURACY, events=still
-    )
-    last = run.y[:, -1]
-    if not run.success or not np.abs(rates(0.0, last)).max() < STILL:
+    solver = LSODA(rates, 0.0, y / scale, SETTLING, rtol=ACCURACY, atol=0.01 * ACCURACY)
+    for _ in range(MOST_STEPS):
+        if solver.status != "running" or np.abs(rates(0.0, solver.y)).max() < STILL:
+            break
+        solver.step()
+    if not np.abs(rates(0.0, solver.y)).max() < NEARLY_STILL:
         raise VibsimError(
             f"the air path does not come to rest at {crank_speed * 30.0 / np.pi:.0f} rpm; "
             "check engine.charging against the engine's size"
         )
-    return last * scale
+    return solver.y * scale
 
 
 def command_for(path: AirPath, crank_speed: float, pressure: float) -> tuple[Command, np.ndarray]:
