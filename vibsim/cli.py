@@ -12,7 +12,22 @@ import sys
 from typing import NoReturn
 
 from vibsim import __version__
-from vibsim.commands import balance, check, compare, cure, loads, map, modes, new, plot, run, search, tolerance, traces
+from vibsim.commands import (
+    balance,
+    check,
+    compare,
+    cure,
+    cycle,
+    loads,
+    map,
+    modes,
+    new,
+    plot,
+    run,
+    search,
+    tolerance,
+    traces,
+)
 from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
 
 COMMANDS = {
@@ -22,6 +37,7 @@ COMMANDS = {
     "balance": balance,
     "cure": cure,
     "loads": loads,
+    "cycle": cycle,
     "tolerance": tolerance,
     "map": map,
     "search": search,

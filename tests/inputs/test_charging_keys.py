@@ -160,15 +160,6 @@ def test_charging_needs_a_cycle(gas):
         build_case(raw)
 
 
-@pytest.mark.parametrize("source", SOURCES)
-def test_a_run_says_that_it_cannot_compute_charging(source):
-    with pytest.raises(InputError) as error:
-        pack(built(source), CONFIGS)
-    assert error.value.problems == [
-        f"engine.charging.source: got '{source}'; a charged engine cannot be computed yet; allowed: none"
-    ]
-
-
 def test_a_bad_map_is_named_first(tmp_path):
     maps.write_map(tmp_path / "map.csv", maps.rows()[:11])
     case = built("electric", compressor={"file": "map.csv"})

@@ -31,9 +31,14 @@ def pack_friction(engine: Engine, layout: Layout, gas: Gas) -> np.ndarray:
 
     A mean effective pressure p acts as the torque p·V/(cycle angle), from work per cycle (derived).
     """
-    friction, records = engine.friction, np.zeros(gas.speeds.size, dtype=LOSS)
+    return friction_records(engine, layout, peak_pressures(gas))
+
+
+def friction_records(engine: Engine, layout: Layout, peaks: np.ndarray) -> np.ndarray:
+    """Records of friction for peak pressures (n, cylinders) Pa."""
+    friction, records = engine.friction, np.zeros(len(peaks), dtype=LOSS)
     if isinstance(friction, ChenFlynnFriction):
-        coefficients = _chen_flynn(friction, layout, gas)
+        coefficients = _chen_flynn(friction, layout, peaks)
     else:
         coefficients = _simple(friction, layout.swept_volume / layout.cycle)
     for name, coefficient in zip(("dry", "viscous", "square"), coefficients, strict=True):
@@ -51,11 +56,11 @@ def _simple(friction: SimpleFriction, volume_per_angle: float) -> Coefficients:
     )
 
 
-def _chen_flynn(friction: ChenFlynnFriction, layout: Layout, gas: Gas) -> Coefficients:
+def _chen_flynn(friction: ChenFlynnFriction, layout: Layout, peaks: np.ndarray) -> Coefficients:
     """Each cylinder at its own peak pressure and mean piston speed, travel·speed/π, summed by swept volume."""
     volume = np.array([cylinder.swept_volume for cylinder in layout.cylinders]) / layout.cycle
     piston = np.array([cylinder.swept_volume / cylinder.area for cylinder in layout.cylinders]) / math.pi
-    dry = (friction.A + friction.B * peak_pressures(gas)) @ volume
+    dry = (friction.A + friction.B * peaks) @ volume
     return dry, float(friction.C * volume @ piston), float(friction.D * volume @ piston**2)
 
 

@@ -14,7 +14,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vibsim.engine.cycle import solve_cycle
+from vibsim.engine.cycle import solve_at
+from vibsim.engine.cycle_setup import Conditions, conditions_of
 from vibsim.engine.layout import Layout, ResolvedCylinder
 from vibsim.engine.trace_windows import periodic_spline
 from vibsim.engine.traces import kind_of, trace_at
@@ -29,11 +30,13 @@ STANDARD_PRESSURE = 101325.0  # Pa
 
 @dataclass(frozen=True)
 class Operating:
-    """Where on the map the engine runs: crank speed (rad/s), load (0 to 1), folder of the case's CSV files."""
+    """Where on the map the engine runs: crank speed (rad/s), load (0 to 1), folder of the case's CSV files; of the
+    working cycle the conditions in intake and exhaust, where more than the load has a say in them."""
 
     speed: float
     load: float
     folder: Path
+    conditions: Conditions | None = None
 
 
 @dataclass(frozen=True)
@@ -194,7 +197,7 @@ def _from_zero(breaks: np.ndarray, coefficients: np.ndarray, cycle: float) -> Cu
 
 def cycle_curve(engine: Engine, layout: Layout, cylinder: ResolvedCylinder, operating: Operating) -> Curve:
     """The single-zone working cycle at this speed and load."""
-    cycle = solve_cycle(engine, cylinder, operating.speed, operating.load)
+    cycle = solve_at(engine, cylinder, operating.conditions or conditions_of(engine, operating.speed, operating.load))
     slopes = cycle.pressure_slope
     return hermite_curve(cycle.angle, cycle.pressure, slopes[:-1], slopes[1:])
 

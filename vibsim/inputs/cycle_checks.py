@@ -19,7 +19,9 @@ def check_cycle_gas(gas: dict[str, Any], strokes: Any, report: Report) -> None:
     rules: list[tuple[bool, tuple[str, ...], str]] = [
         (fuel != "petrol", ("ethanol_share",), f"goes with fuel = \"petrol\", got '{fuel}'"),
         (diesel, ("half_burned", "octane_number", "charge_cooling_share"), with_spark),
-        (diesel or two, ("closed_throttle_pressure",), "goes with a spark-ignited four-stroke"),
+        (diesel or two, ("closed_throttle_pressure", "throttle"), "goes with a spark-ignited four-stroke"),
+        (gas.get("throttle") is not None, ("closed_throttle_pressure",), "goes without a throttle, whose flow says it"),
+        (diesel, ("knock_margin",), with_spark),
         (not diesel, ("injection_start",), f"goes with fuel = \"diesel\", got '{fuel}'"),
         (diesel and gas.get("burn_duration") is None, SHAPE, "goes with burn_duration_deg in a diesel"),
         (not gas.get("second_burn_share"), SECOND, "goes with second_burn_share"),

@@ -145,6 +145,20 @@ class TraceGas(Table):
     ] = None
 
 
+class Throttle(Table):
+    """Butterfly ahead of the intake valves; with it the intake pressure at either end of `load` is that of the flow."""
+
+    diameter: Annotated[float, u.LENGTH, Field(gt=0, le=1, description="of its bore")]
+    count: Annotated[int, Field(ge=1, le=64, description="how many, one for the engine or one per cylinder")] = 1
+    closed_angle: Annotated[
+        float, u.ANGLE, Field(ge=0, le=0.6, description="of the shut plate, from square to the bore")
+    ] = 0.13962634015954636
+    discharge_coefficient: Annotated[float, Field(gt=0, le=1)] = 0.8
+    leak_area: Annotated[
+        float, u.AREA, Field(gt=0, description="effective, of each when shut: what the engine idles on")
+    ] = 4.0e-6
+
+
 class CycleGas(Table):
     """Single-zone working cycle. Angles are measured from firing top dead centre."""
 
@@ -158,6 +172,11 @@ class CycleGas(Table):
     intake_temperature: Annotated[float, u.TEMPERATURE, Field(gt=200, lt=600)] = 315.0
     intake_pressure: Annotated[float | None, u.PRESSURE, Field(gt=0, description="overrides what load gives")] = None
     closed_throttle_pressure: Annotated[float, u.PRESSURE, Field(gt=0, description="intake pressure at load 0")] = 3.0e4
+    throttle: Throttle | None = None
+    knock_margin: Annotated[
+        float | None,
+        Field(ge=-50, le=50, description="octane numbers to keep: the burn is set later until there are as many"),
+    ] = None
     exhaust_pressure: Annotated[float, u.PRESSURE, Field(gt=0)] = 1.06e5
     air_fuel_ratio: Annotated[
         float | None, Field(gt=0, description="by mass, at full load; stoichiometric, diesel 1.4 times that")
@@ -322,6 +341,11 @@ class Run(Table):
     kind: Literal["steady", "free"] = "steady"
     speed: Annotated[float, u.SPEED, Field(description="crank speed; the mean speed of a steady run")]
     load: Annotated[float, Field(ge=0, le=1, description="share of full load")] = 1.0
+    bmep: Annotated[
+        float | None, u.PRESSURE, Field(description="brake mean effective pressure to find the load for")
+    ] = None
+    torque: Annotated[float | None, u.TORQUE, Field(description="brake torque to find the load for")] = None
+    power: Annotated[float | None, u.POWER, Field(description="brake power to find the load for")] = None
     duration: Annotated[float, u.TIME, Field(gt=0, le=3600, description="of the record")] = 1.0
     sample_rate: Annotated[float, u.FREQUENCY, Field(gt=0, le=1e6)] = 10000.0
     points_per_cycle: Annotated[int, Field(ge=36, le=7200, multiple_of=4)] = 720

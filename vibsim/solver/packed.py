@@ -3,21 +3,25 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 
 from vibsim.engine.accessories import no_losses, pack_losses
-from vibsim.engine.charging.pack import pack_charging
+from vibsim.engine.charging.added_mass import with_added_mass
 from vibsim.engine.layout import Layout, resolve_layout
+from vibsim.engine.load_target import with_load
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
-from vibsim.engine.pressure import STANDARD_PRESSURE, Gas, Operating, depends_on_speed, no_gas, pack_gas
+from vibsim.engine.operating_point import OperatingPoint, charging_loss, operating_point
+from vibsim.engine.pressure import Gas, Operating, depends_on_speed, no_gas, pack_gas
 from vibsim.engine.trace_report import Remarks, trace_remarks
 from vibsim.engine.traces import some_point, speed_nodes
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
+from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import InputError
-from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad, TraceGas
+from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
 from vibsim.structure.mounts import pack_mounts
 
@@ -76,7 +80,8 @@ class Packed(NamedTuple):
     accessories.
 
     States are those of the bodies, then `more_states`, then crank angle and momentum. `remarks` say what was done to
-    measured data and what of it is doubtful.
+    measured data and what of it is doubtful. `load` is the run's, found where torque or power was asked for; `point`
+    the steady state of throttle and charger, where the case has them.
     """
 
     model: Model
@@ -87,6 +92,8 @@ class Packed(NamedTuple):
     accessories: tuple[str, ...] = ()
     remarks: Remarks = Remarks()
     more_states: tuple[MoreState, ...] = ()
+    load: float = 1.0
+    point: OperatingPoint | None = None
 
     @property
     def cycle(self) -> float:
@@ -103,6 +110,7 @@ def pack(case: Case, folder: Path) -> Packed:
     Raises InputError for what only shows once the engine is resolved: firing angles, throws, traces, and moving parts
     heavier than the weighed whole that includes them.
     """
+    case = _carrying(with_load(case, folder))
     engine = case.engine
     names = [body.name for body in case.body]
     centres = [np.array(body.centre_of_mass) for body in case.body]
@@ -123,9 +131,10 @@ def pack(case: Case, folder: Path) -> Packed:
         with together:
             block = _block(case.body[carrier], where, inertia[carrier], train, origin)
             mass[carrier], moment, inertia[carrier] = block
-    remarks = Remarks()
+    remarks, point = Remarks(), None
     with together:
-        gas = _gas(case, layout, folder)
+        point = _conditions(case, folder)
+        gas = _gas(case, layout, folder, point)
         if engine is not None and layout is not None:
             remarks = trace_remarks(engine, layout, folder)
     together.raise_if_any()
@@ -141,13 +150,16 @@ def pack(case: Case, folder: Path) -> Packed:
         train=train,
         mounts=pack_mounts(case.mount, names, centres, axes),
         gas=gas,
-        losses=_losses(engine, layout, gas, names, carrier),
+        losses=_losses(engine, layout, gas, names, carrier, point),
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
         reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
     )
     driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
-    return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks)
+    if point is not None and point.charging_torque:
+        driven = (*driven, "charging")
+    load = case.run.load if case.run else 1.0
+    return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks, (), load, point)
 
 
 class _Together:
@@ -234,10 +246,9 @@ def without_turning_eccentrics(train: Train) -> Train:
     return train._replace(eccentrics=train.eccentrics[train.eccentrics["ratio"] == 0.0])
 
 
-def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
+def _gas(case: Case, layout: Layout | None, folder: Path, point: OperatingPoint | None) -> Gas:
     if case.engine is None or layout is None:
         return no_gas([], 4.0 * math.pi)
-    _refuse_charging(case.engine, folder)
     speed, load = (abs(case.run.speed), case.run.load) if case.run else (100.0, 1.0)
     if case.run is None and isinstance(case.engine.gas, TraceGas) and case.engine.gas.folder is not None:
         speed, load = some_point(case.engine, layout, folder)
@@ -246,16 +257,47 @@ def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
         speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0))
         if isinstance(case.engine.gas, TraceGas):
             speeds = speed_nodes(case.engine, layout, speed, load, folder)
-    return pack_gas(case.engine, layout, [Operating(float(value), load, folder) for value in speeds])
+    points = [Operating(float(value), load, folder) for value in speeds]
+    if point is not None:
+        points = [_operating(case.engine, item, point) for item in points]
+    return pack_gas(case.engine, layout, points)
 
 
-def _refuse_charging(engine: Engine, folder: Path) -> None:
-    """A charged engine is described but not computed: say so, after what is wrong with its maps."""
-    source = engine.charging.source
-    if source == "none":
-        return
-    pack_charging(engine.charging, getattr(engine.gas, "ambient_pressure", STANDARD_PRESSURE), folder)
-    raise InputError(f"engine.charging.source: got {source!r}; a charged engine cannot be computed yet; allowed: none")
+def _operating(engine: Engine, at: Operating, point: OperatingPoint) -> Operating:
+    found = point if at.speed == point.speed else operating_point(engine, at.folder, at.speed, at.load)
+    return replace(at, conditions=found.conditions)
+
+
+def _conditions(case: Case, folder: Path) -> OperatingPoint | None:
+    """The steady point of the whole engine, where throttle, charger or knock have a say in it."""
+    engine, run = case.engine, case.run
+    if engine is None or run is None or not isinstance(engine.gas, CycleGas):
+        return None
+    gas = engine.gas
+    if engine.charging.source == "none" and gas.throttle is None and gas.knock_margin is None:
+        return None
+    return operating_point(engine, folder, abs(run.speed), run.load)
+
+
+def _carrying(case: Case) -> Case:
+    """The case with the charger's mass put on the engine's body."""
+    charging = case.engine.charging if case.engine else None
+    if case.engine is None or not isinstance(charging, Charged) or not charging.added_mass:
+        return case
+    names = [body.name for body in case.body]
+    index = names.index(case.engine.body)
+    body, place = case.body[index], np.array(charging.added_mass_at)
+    mass, centre, inertia = with_added_mass(
+        body.mass, np.array(body.centre_of_mass), _inertia(body), charging.added_mass, place
+    )
+    update = {
+        "mass": mass,
+        "centre_of_mass": _triple(centre),
+        "inertia": tuple(float(inertia[at]) for at in ENTRIES.values()),
+        "inertia_products": "matrix",
+    }
+    bodies = (*case.body[:index], body.model_copy(update=update), *case.body[index + 1 :])
+    return case.model_copy(update={"body": bodies})
 
 
 def load_coefficients(engine: Engine) -> LoadLaw:
@@ -270,11 +312,21 @@ def load_coefficients(engine: Engine) -> LoadLaw:
     return 0.0, 0.0, 0.0, 0.0
 
 
-def _losses(engine: Engine | None, layout: Layout | None, gas: Gas, names: list[str], carrier: int) -> np.ndarray:
+def _losses(
+    engine: Engine | None,
+    layout: Layout | None,
+    gas: Gas,
+    names: list[str],
+    carrier: int,
+    point: OperatingPoint | None,
+) -> np.ndarray:
     if engine is None or layout is None:
         return no_losses()
     bodies = [_reactor(accessory.reacted_by, names, carrier) for accessory in engine.accessory]
-    return pack_losses(engine, layout, gas, bodies, carrier)
+    losses = pack_losses(engine, layout, gas, bodies, carrier)
+    if point is None or not point.charging_torque:
+        return losses
+    return np.append(losses, charging_loss(point, carrier))
 
 
 def _reactor(by: str | None, names: list[str], carrier: int) -> int:

@@ -8,8 +8,8 @@ from typing import Any
 
 from vibsim.engine.cycle import Cycle, solve_cycle
 from vibsim.engine.knock import UNCERTAINTY, octane_margin
-from vibsim.engine.layout import Layout
-from vibsim.inputs.models import Case
+from vibsim.engine.layout import Layout, ResolvedCylinder
+from vibsim.inputs.models import Case, Engine
 
 
 @dataclass(frozen=True)
@@ -73,11 +73,17 @@ def gas_overview(case: Case, layout: Layout) -> list[CylinderGas]:
     engine, run = case.engine, case.run
     if engine is None or run is None or engine.gas.source != "cycle" or run.speed == 0.0:
         return []
+    return cycles_alike(engine, layout.cylinders, abs(run.speed), run.load)
+
+
+def cycles_alike(
+    engine: Engine, cylinders: tuple[ResolvedCylinder, ...], speed: float, load: float
+) -> list[CylinderGas]:
+    """The working cycles of cylinders at a crank speed (rad/s) and load, one for those that run alike."""
     alike: dict[Cycle, list[str]] = {}
-    for cylinder in layout.cylinders:
+    for cylinder in cylinders:
         # cycles are solved once for each way to run, so that cylinders alike get the very same one
-        cycle = solve_cycle(engine, cylinder, abs(run.speed), run.load)
-        alike.setdefault(cycle, []).append(cylinder.name)
+        alike.setdefault(solve_cycle(engine, cylinder, speed, load), []).append(cylinder.name)
     found = []
     for cycle, names in alike.items():
         margin = octane_margin(engine, cycle)
