@@ -8,11 +8,12 @@ from typing import Any
 
 import numpy as np
 
-from vibsim.engine.air_junction import Command, Throttle
+from vibsim.engine.air_junction import Command
 from vibsim.engine.air_path import AirPath
 from vibsim.engine.charging.air import GAS_CONSTANT
 from vibsim.engine.charging.pack import SOURCES, pack_charging
 from vibsim.engine.node_grid import Nodes
+from vibsim.engine.throttle import Butterfly
 from vibsim.inputs import charging_models as models
 
 AMBIENT, COLD, OUTLET, VOLUME = 101325.0, 298.15, 1.06e5, 2.5e-3
@@ -38,9 +39,11 @@ def air_path(source: str, command: Command, **changes: Any) -> AirPath:
                       for b in exhausts])  # fmt: skip
     charger = pack_charging(charging, AMBIENT, Path())
     assert SOURCES[source] == charger.kind
-    throttle = Throttle(1, 0.04, math.radians(8.0), 0.8, 4e-6, 0.06)
+    butterfly = Butterfly(1, 0.04, math.radians(8.0), 0.8, 4e-6)
     densities = nodes.intakes / temperatures
-    return AirPath(charger, throttle, command, VOLUME, WARMING, WALL, AMBIENT, COLD, OUTLET, nodes, densities, table)
+    return AirPath(
+        charger, butterfly, 0.06, command, VOLUME, WARMING, WALL, AMBIENT, COLD, OUTLET, nodes, densities, table
+    )
 
 
 def warmed(temperature: Any) -> Any:

@@ -11,7 +11,7 @@ from scipy.integrate import solve_ivp
 from tests.air_cases import AMBIENT, BOOST, COLD, DISPLACED, OUTLET, RICHER, VOLUME, air_path, warmed
 from tests.gas_cases import engine_with
 from vibsim.engine.air_flows import flow_table, node_conditions
-from vibsim.engine.air_junction import Command, joint_behind, opened_area
+from vibsim.engine.air_junction import Command, joint_behind
 from vibsim.engine.air_path import (
     COUNTS,
     ENERGY,
@@ -33,6 +33,7 @@ from vibsim.engine.charging.turbocharger import turbo_point
 from vibsim.engine.cycle import solve_at
 from vibsim.engine.layout import resolve_layout
 from vibsim.engine.node_grid import Nodes
+from vibsim.engine.throttle import opened_area
 from vibsim.inputs.charging_models import Battery, BusAlternator, Intercooler
 from vibsim.jit import kernel
 
@@ -138,7 +139,7 @@ def test_electric_boost_comes_to_its_steady_point():
     assert y[INTAKE_TEMPERATURE] == pytest.approx(warmed(steady.temperature), rel=1e-7)
     assert point.electric.shaft == pytest.approx(steady.power, rel=1e-6)
     # the intake's pressure is below the target by what the throttle's flow asks for
-    area = float(opened_area(1.0, path.throttle))
+    area = float(opened_area(1.0, path.butterfly))
     args = TARGET, point.joint.temperature, point.intake_pressure, y[INTAKE_TEMPERATURE]
     assert flow == pytest.approx(float(nozzle_flow(area, *args, GAMMA, GAS_CONSTANT)), rel=1e-6)
 
@@ -183,7 +184,7 @@ def test_without_charging_the_throttle_sets_the_pressure():
     y = settled_states(path, CRANK)
     pressure = point_at(y, CRANK, path).intake_pressure
     drawn = DISPLACED * CRANK * pressure / (GAS_CONSTANT * warmed(COLD))
-    area = float(opened_area(0.2, path.throttle))
+    area = float(opened_area(0.2, path.butterfly))
     assert float(nozzle_flow(area, AMBIENT, COLD, pressure, COLD, GAMMA, GAS_CONSTANT)) == pytest.approx(
         drawn, rel=1e-8
     )

@@ -181,7 +181,7 @@ def test_knock_margin_is_kept_by_a_later_burn():
     kept, free = operating_point(engine, CONFIGS, 4000.0 * RPM, 1.0), point("electric")
     assert free.margin < -5.0
     assert kept.margin == pytest.approx(0.0, abs=MARGIN_MET)
-    assert 0.0 < kept.conditions.late
+    assert kept.conditions.late > 0.0
     assert kept.brake_torque < free.brake_torque
     assert not kept.knocks
     hopeless = operating_point(engine, CONFIGS, 4000.0 * RPM, 1.0, margin=40.0)
@@ -206,7 +206,9 @@ def test_a_wanted_torque_finds_its_load(source, name, wanted):
 
 def test_a_torque_out_of_reach_is_refused():
     run = DEMO.run.model_copy(update={"bmep": 20e5})
-    with pytest.raises(InputError, match=r"run\.bmep: got 20 bar; at 4000 rpm the engine gives 0\.\d+ \(load 0\) to 11"):
+    with pytest.raises(
+        InputError, match=r"run\.bmep: got 20 bar; at 4000 rpm the engine gives 0\.\d+ \(load 0\) to 11"
+    ):
         pack(DEMO.model_copy(update={"run": run}), CONFIGS)
 
 

@@ -7,7 +7,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from tests.cases import CONFIGS, single
+from tests.cases import single
 from tests.engine.charging import maps
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import build_case

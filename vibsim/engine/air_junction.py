@@ -17,18 +17,6 @@ ITERATIONS = 60
 CLOSE = 1e-12  # of the square root of a pressure
 
 
-class Throttle(NamedTuple):
-    """All throttles of an engine: how many, bore m, angle of the shut plate rad, discharge coefficient, effective leak
-    area m² of each; `response_time` s, in which the plate goes 63 % of its way."""
-
-    plates: int
-    diameter: float
-    closed_angle: float
-    discharge: float
-    leak: float
-    response_time: float
-
-
 class Command(NamedTuple):
     """What is asked for: throttle opening, 0 to 1, and the pressure (Pa) that the boost control holds ahead of the
     throttle, the surroundings' or less for none."""
@@ -57,10 +45,9 @@ class Joint(NamedTuple):
 
 
 @inlined
-def opened_area(opening, throttle):
-    """Effective area (m²) of all throttles."""
-    t = throttle
-    return t.plates * throttle_area(opening, t.diameter, t.closed_angle, t.discharge, t.leak)
+def _opened_area(opening, butterfly):
+    b = butterfly
+    return b.number * throttle_area(opening, b.diameter, b.closed_angle, b.discharge, b.leak)
 
 
 @inlined
@@ -155,7 +142,7 @@ def joint_behind(speed, opening, intake, intake_temperature, path):
     A compressor driven by the crank blows off to the surroundings what goes beyond the pressure asked for. One at rest
     is a resistance. Where the intake has the higher pressure nothing flows back through a compressor.
     """
-    area = opened_area(opening, path.throttle)
+    area = _opened_area(opening, path.butterfly)
     if path.charger.kind == NONE:
         flow = _through(area, path.ambient, path.inlet_temperature, intake, intake_temperature)
         return Joint(

@@ -19,7 +19,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vibsim.engine.air_junction import Command, Joint, Throttle, joint_behind
+from vibsim.engine.air_junction import Command, Joint, joint_behind
 from vibsim.engine.charging.air import GAMMA, GAS_CONSTANT
 from vibsim.engine.charging.driven import drive_torque
 from vibsim.engine.charging.electric import (
@@ -34,6 +34,7 @@ from vibsim.engine.charging.plenum import carried, plenum_pressure, plenum_rates
 from vibsim.engine.charging.thermal import thermal_rates
 from vibsim.engine.charging.turbine import rotor_rate, turbine_point, wastegate_flow, wastegate_opening
 from vibsim.engine.node_grid import AXIS, Nodes, at_weights, fill_axis, fill_weights
+from vibsim.engine.throttle import Butterfly
 from vibsim.jit import called, inlined, inner, kernel
 
 # places of the states, by source
@@ -49,14 +50,15 @@ LAST_SHARE = 0.01  # of the battery's energy, over which its power falls to noth
 class AirPath(NamedTuple):
     """What the air path is made of.
 
-    `volume` m³ of the intake, whose walls at a temperature `wall` K warm what comes through the throttle a share
-    `warming` of the way to theirs; `ambient` Pa and `inlet_temperature` K ahead of everything, `outlet` Pa behind the
+    `throttle_response` s, in which the throttle goes 63 % of its way; `volume` m³ of the intake, whose walls at a
+    temperature `wall` K warm what comes through the throttle a share `warming` of the way to theirs; `ambient` Pa and `inlet_temperature` K ahead of everything, `outlet` Pa behind the
     exhaust; `nodes` the flows are known at, with the intake's `densities` there (I) as pressure over temperature, Pa/K;
     `flows` (nodes, 3): air and exhaust kg per rad of crank, exhaust temperature K at the ports.
     """
 
     charger: Charger
-    throttle: Throttle
+    butterfly: Butterfly
+    throttle_response: float
     command: Command
     volume: float
     warming: float
@@ -221,7 +223,7 @@ def air_point(y, at, crank_speed, path, e, to):
 def write_air_rates(point, y, at, path, out):
     """Rates of the states at an AirPoint, into out[at:]."""
     joint, drawn, charger = point.joint, point.drawn, path.charger
-    out[at + OPENING] = (path.command.opening - y[at + OPENING]) / path.throttle.response_time
+    out[at + OPENING] = (path.command.opening - y[at + OPENING]) / path.throttle_response
     mass, temperature = y[at + INTAKE_MASS], y[at + INTAKE_TEMPERATURE]
     warmed = joint.temperature + path.warming * (path.wall - joint.temperature)
     brought = carried(joint.flow, warmed, temperature) - drawn.air * temperature
