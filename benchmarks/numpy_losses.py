@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.interpolate import CubicHermiteSpline
 
 from vibsim.engine.friction import STANDSTILL, peak_pressures
 from vibsim.engine.layout import Layout
 from vibsim.engine.pressure import Gas
 from vibsim.inputs.friction_models import Accessory, Alternator, ChenFlynnFriction, OilPump, WaterPump
 from vibsim.inputs.models import Engine
+
+
+def between(speed: float, speeds: np.ndarray, values: np.ndarray) -> np.ndarray:
+    """Rows of values (speeds, n) at a crank speed, by cubics with slopes of three-point differences, held outside."""
+    if speeds.size == 1:
+        return values[0]
+    slopes = np.gradient(values, speeds, axis=0)
+    return CubicHermiteSpline(speeds, values, slopes)(np.clip(abs(speed), speeds[0], speeds[-1]))
 
 
 class Friction:
@@ -18,7 +27,7 @@ class Friction:
     """
 
     def __init__(self, engine: Engine, layout: Layout, gas: Gas):
-        self.given, self.speeds, self.peaks = engine.friction, gas.speeds, peak_pressures(gas)
+        self.given, self.speeds, self.peaks = engine.friction, gas.nodes.speeds, peak_pressures(gas)
         self.volume = np.array([cylinder.swept_volume for cylinder in layout.cylinders])
         self.travel = np.array([cylinder.swept_volume / cylinder.area for cylinder in layout.cylinders])
         self.swept, self.cycle = float(self.volume.sum()), layout.cycle
@@ -27,7 +36,7 @@ class Friction:
         given, sign = self.given, np.tanh(speed / STANDSTILL)
         if isinstance(given, ChenFlynnFriction):
             piston = 2.0 * self.travel * speed / (2.0 * np.pi)
-            peak = np.array([np.interp(abs(speed), self.speeds, column) for column in self.peaks.T])
+            peak = between(speed, self.speeds, self.peaks)
             pressure = (given.A + given.B * peak) * sign + given.C * piston + given.D * piston * np.abs(piston)
             return given.cold_factor * float(pressure @ self.volume) / self.cycle
         pressure = given.mean_effective_pressure * sign + given.mean_effective_pressure_rise * speed

@@ -13,7 +13,7 @@ import numpy as np
 from scipy.constants import g as STANDARD_GRAVITY
 from scipy.spatial.transform import Rotation
 
-from benchmarks.numpy_losses import Friction, accessory_torque
+from benchmarks.numpy_losses import Friction, accessory_torque, between
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.pressure import Gas
 from vibsim.inputs.models import Body, Case, Engine, Mount
@@ -213,13 +213,13 @@ def quaternion_rates(quaternions: np.ndarray, spin: np.ndarray) -> np.ndarray:
 
 
 def gas_pressures(phi: float, speed: float, gas: Gas, firing: np.ndarray) -> np.ndarray:
-    """Absolute pressure (n), Pa, of each cylinder from the packed piecewise cubics, linear between speeds."""
+    """Absolute pressure (n), Pa, of each cylinder from the packed piecewise cubics, smooth between speeds."""
     pressures = np.empty(len(firing))
     for i, (curve, local) in enumerate(zip(gas.charges["curve"], (phi - firing) % gas.cycle, strict=True)):
         breaks = gas.breaks[curve]
         segment = int(np.searchsorted(breaks[1:-1], local, side="right"))
         powers = (local - breaks[segment]) ** np.arange(4)
-        pressures[i] = np.interp(abs(speed), gas.speeds, gas.coefficients[:, curve, segment] @ powers)
+        pressures[i] = between(speed, gas.nodes.speeds, gas.coefficients[curve, segment] @ powers[:, None])[0]
     return pressures
 
 

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibsim.engine.friction import friction_torque
-from vibsim.engine.pressure import cylinder_pressure
+from vibsim.engine.pressure import pressure_at
 from vibsim.inputs.models import Sensor
 from vibsim.jit import inner, kernel
 from vibsim.solver.motion import (
@@ -16,16 +15,18 @@ from vibsim.solver.motion import (
     B1_,
     C_,
     ENGINE,
+    GAS_,
     J1_,
     WORK,
     V,
     W,
     derivatives,
-    gas_torque,
+    friction_now,
     load_torque,
     loss_torque,
     one_mount,
     solve_mass,
+    torque_of_gas,
 )
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.structure.rotation import conjugate, multiply, quaternion_of_matrix, rotation_vectors
@@ -131,10 +132,9 @@ def _observe(
             force[n, m, 0], force[n, m, 1], force[n, m, 2] = fx, fy, fz
             deflection[n, m, 0], deflection[n, m, 1], deflection[n, m, 2] = dx, dy, dz
         for i in range(pressure.shape[1]):
-            pressure[n, i] = cylinder_pressure(i, theta, speed, model.gas)
-        gas, load = gas_torque(theta, speed, model), load_torque(speed, model.load)
-        friction = friction_torque(speed, model.losses, model.gas.speeds)
-        losses = loss_torque(speed, model)
+            pressure[n, i] = pressure_at(i, theta, model.gas, e, GAS_)
+        gas, load = torque_of_gas(theta, model, e), load_torque(speed, model.load)
+        friction, losses = friction_now(speed, model, e), loss_torque(speed, model, e)
         turning = 0.0
         if model.carrier >= 0:
             c = model.carrier

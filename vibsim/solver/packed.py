@@ -47,7 +47,7 @@ class Model(NamedTuple):
 
     `bodies` records; `carrier` the body with the engine (−1 none), `block_moment` its block's first moment and
     `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records;
-    `losses` records of friction at each speed of the gas, then all plain accessories that the block reacts as one, then
+    `losses` records of friction at each node of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
     `reactor` (−1 ground).
     """

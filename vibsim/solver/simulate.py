@@ -147,7 +147,7 @@ def _check_gas_range(case: Case, packed: Packed, times: Grid) -> tuple[str, ...]
     for there the curves of the least speed were used."""
     if case.engine is None or not depends_on_speed(case.engine):
         return ()
-    known = packed.model.gas.speeds
+    known = packed.model.gas.nodes.speeds
     speeds = np.abs(np.gradient(times.states[:, -2], times.step))
     how = "measured" if case.engine.gas.source == "trace" else "computed"
     if speeds.max() > (1.0 + SPEED_SLACK) * known[-1]:

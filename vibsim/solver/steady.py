@@ -18,7 +18,16 @@ from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.jit import kernel
 from vibsim.solver.failure import explain_failure
-from vibsim.solver.motion import C_, ENGINE, derivatives, fill_engine, gas_torque, load_torque, loss_torque
+from vibsim.solver.motion import (
+    C_,
+    ENGINE,
+    derivatives,
+    fill_engine,
+    gas_weights,
+    load_torque,
+    loss_torque,
+    torque_of_gas,
+)
 from vibsim.solver.observe import Observed, observe
 from vibsim.solver.packed import Packed
 from vibsim.solver.solution import Settling
@@ -137,11 +146,12 @@ class _Watch:
 def _plan(angles, speed, model, gas, inertia):
     """Gas torque (N m) and inertia felt at the crank (kg m²) at crank angles on a still block; returns the losses."""
     e = np.zeros(ENGINE)
+    gas_weights(speed, model, e)
     for n in range(angles.size):
-        gas[n] = gas_torque(angles[n], speed, model)
+        gas[n] = torque_of_gas(angles[n], model, e)
         fill_engine(angles[n], model, e)
         inertia[n] = e[C_]
-    return loss_torque(speed, model)
+    return loss_torque(speed, model, e)
 
 
 def _planned(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
