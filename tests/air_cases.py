@@ -21,6 +21,7 @@ BOOST = 33e3
 WARMING, WALL = 0.2, 360.0  # of the intake's walls
 DISPLACED = 0.7e-3 * 0.9 / (4.0 * math.pi)  # m³ per rad of crank: 0.7 litre, four strokes, 90 % filled
 RICHER, HOT, BACK = 1.068, 950.0, 2e-7  # exhaust over air; K; share less air per Pa of back pressure
+WORTH = 1.2e6  # J of gas work per kg of air
 KINDS: dict[str, Any] = {
     "none": models.NoCharging,
     "electric": models.ElectricCharging,
@@ -50,6 +51,6 @@ def warmed(temperature: Any) -> Any:
     return temperature + WARMING * (WALL - temperature)
 
 
-def _row(pressure: float, temperature: float, back: float) -> tuple[float, float, float]:
+def _row(pressure: float, temperature: float, back: float) -> tuple[float, float, float, float]:
     air = DISPLACED * pressure / (GAS_CONSTANT * temperature) * (1.0 - BACK * (back - OUTLET))
-    return air, RICHER * air, HOT
+    return air, RICHER * air, HOT, WORTH * air

@@ -279,7 +279,7 @@ def test_the_charge_is_that_of_all_cylinders():
     assert [(at.speed, at.exhaust_pressure) for at in points] == [(s, b) for s in nodes.speeds for b in nodes.exhausts]
     for row, at in zip(table, points, strict=True):
         cycle = solve_at(engine, cylinder, at)
-        whole = cycle.air_mass, cycle.exhaust_mass, cycle.exhaust_temperature * 4.0 * np.pi
+        whole = cycle.air_mass, cycle.exhaust_mass, cycle.exhaust_temperature * 4.0 * np.pi, cycle.work
         assert row * 4.0 * np.pi == pytest.approx(whole, rel=1e-12)
     assert table[1, 0] < table[0, 0]  # back pressure leaves burnt gas in place of air
 

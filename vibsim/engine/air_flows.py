@@ -22,8 +22,8 @@ def node_conditions(nodes: Nodes, temperatures: np.ndarray, fuelling: float = 1.
 
 
 def flow_table(engine: Engine, layout: Layout, points: list[Conditions]) -> np.ndarray:
-    """Flows (nodes, 3) of all cylinders together at the conditions of every node: air and exhaust kg per rad of crank,
-    temperature K of what leaves the ports, mixed."""
+    """Flows (nodes, 4) of all cylinders together at the conditions of every node: air and exhaust kg per rad of crank,
+    temperature K of what leaves the ports, mixed, and mean torque (N m) on the crank."""
     return np.array([_row(cycles_at(engine, layout, at), layout.cycle) for at in points])
 
 
@@ -32,7 +32,7 @@ def cycles_at(engine: Engine, layout: Layout, at: Conditions) -> list[Cycle]:
     return [solve_at(engine, cylinder, at) for cylinder in layout.cylinders]
 
 
-def _row(cycles: list[Cycle], angle: float) -> tuple[float, float, float]:
+def _row(cycles: list[Cycle], angle: float) -> tuple[float, float, float, float]:
     air, exhaust = sum(c.air_mass for c in cycles), sum(c.exhaust_mass for c in cycles)
     carried = sum(c.exhaust_mass * c.exhaust_temperature for c in cycles)
-    return air / angle, exhaust / angle, carried / exhaust
+    return air / angle, exhaust / angle, carried / exhaust, sum(c.work for c in cycles) / angle

@@ -35,7 +35,7 @@ from vibsim.engine.charging.thermal import thermal_rates
 from vibsim.engine.charging.turbine import rotor_rate, turbine_point, wastegate_flow, wastegate_opening
 from vibsim.engine.node_grid import AXIS, Nodes, at_weights, fill_axis, fill_weights
 from vibsim.engine.throttle import Butterfly
-from vibsim.jit import called, inlined, inner, kernel
+from vibsim.jit import bare, called, inlined, inner
 
 # places of the states, by source
 OPENING, INTAKE_MASS, INTAKE_TEMPERATURE, ROTOR = range(4)
@@ -43,17 +43,30 @@ WINDING, INVERTER, ENERGY = 4, 5, 6  # electric
 EXHAUST_MASS, EXHAUST_TEMPERATURE = 4, 5  # exhaust turbine
 COUNTS = {NONE: 3, ELECTRIC: 7, EXHAUST_TURBINE: 6, ENGINE_DRIVEN: 3}
 # columns of the flows
-AIR, EXHAUST, HOT = range(3)
+AIR, EXHAUST, HOT, TORQUE = range(4)
 LAST_SHARE = 0.01  # of the battery's energy, over which its power falls to nothing
+
+
+class Hold(NamedTuple):
+    """A brake that holds the crank at a `speed` (rad/s): it takes the engine's mean torque of the moment and `slope`
+    N m s more for what the crank is faster; none with a slope of nothing."""
+
+    speed: float
+    slope: float
+
+
+NOT_HELD = Hold(0.0, 0.0)
 
 
 class AirPath(NamedTuple):
     """What the air path is made of.
 
     `throttle_response` s, in which the throttle goes 63 % of its way; `volume` m³ of the intake, whose walls at a
-    temperature `wall` K warm what comes through the throttle a share `warming` of the way to theirs; `ambient` Pa and `inlet_temperature` K ahead of everything, `outlet` Pa behind the
-    exhaust; `nodes` the flows are known at, with the intake's `densities` there (I) as pressure over temperature, Pa/K;
-    `flows` (nodes, 3): air and exhaust kg per rad of crank, exhaust temperature K at the ports.
+    temperature `wall` K warm what comes through the throttle a share `warming` of the way to theirs; `ambient` Pa and
+    `inlet_temperature` K ahead of everything, `outlet` Pa behind the exhaust; `nodes` the flows are known at, with the
+    intake's `densities` there (I) as pressure over temperature, Pa/K;
+    `flows` (nodes, 4): air and exhaust kg per rad of crank, exhaust temperature K at the ports, mean torque N m of the
+    gas on the crank.
     """
 
     charger: Charger
@@ -69,6 +82,7 @@ class AirPath(NamedTuple):
     nodes: Nodes
     densities: np.ndarray
     flows: np.ndarray
+    hold: Hold = NOT_HELD
 
 
 class Drawn(NamedTuple):
@@ -129,14 +143,21 @@ def exhaust_pressure(y, at, path):
     return plenum_pressure(mass, temperature, parts.air.exhaust_volume, parts.turbine.gas_constant)
 
 
-@kernel
-def fill_air_weights(y, at, crank_speed, path, e, to):
-    """Weights, into e[to : to + WEIGHTS], of the nodes whose charge has the density of that in the intake."""
+@bare
+def equal_density(y, at, path, e, to):
+    """Pressure (Pa) at which the nodes' charge has the density of that in the intake; e[to:] is left overwritten."""
     density = intake_pressure(y, at, path) / y[at + INTAKE_TEMPERATURE]
     fill_axis(density, path.densities, e, to)
     equal, first = 0.0, int(e[to])
     for k in range(min(path.densities.size, AXIS - 1)):
         equal += e[to + 1 + k] * path.nodes.intakes[first + k]
+    return equal
+
+
+@bare
+def fill_air_weights(y, at, crank_speed, path, e, to):
+    """Weights, into e[to : to + WEIGHTS], of the nodes whose charge has the density of that in the intake."""
+    equal = equal_density(y, at, path, e, to)
     fill_weights(crank_speed, equal, exhaust_pressure(y, at, path), path.nodes, e, to)
 
 
@@ -196,7 +217,7 @@ def _turbine_shaft(y, at, ahead, load, path):
     return shaft, Spent(pressure, point.mass_flow, past, opening, point.power, point.temperature, point.flags)
 
 
-@kernel
+@bare
 def air_point(y, at, crank_speed, path, e, to):
     """The air path (AirPoint) at states y[at:], a crank speed (rad/s) and the nodes' weights in e[to:]."""
     charger, pressure = path.charger, intake_pressure(y, at, path)
@@ -246,7 +267,7 @@ def write_air_rates(point, y, at, path, out):
     out[at + EXHAUST_MASS], out[at + EXHAUST_TEMPERATURE] = rates
 
 
-@kernel
+@bare
 def air_path_rates(y, at, crank_speed, path, e, to, out):
     """Rates of the air path's states y[at:] into out[at:] at a crank speed (rad/s), with the nodes' weights in e[to:]
     (`fill_air_weights`); returns the torque (N m) that it takes from the crank."""

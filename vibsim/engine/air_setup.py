@@ -41,10 +41,16 @@ class AirSetup:
 
 
 def air_setup(
-    engine: Engine, folder: Path, speeds: np.ndarray, loads: tuple[float, ...], response: float, free: bool
+    engine: Engine,
+    folder: Path,
+    speeds: np.ndarray,
+    speed: float,
+    loads: tuple[float, ...],
+    response: float,
+    free: bool,
 ) -> AirSetup:
-    """The air path at nodes of crank speed (rad/s) for loads (0 to 1), commanded for the first of them at nodes'
-    middle speed; throttle response s. `free`: the crank's speed is not held.
+    """The air path at nodes of crank speed (rad/s), for loads (0 to 1) at one speed; throttle response s. `free`: the
+    crank's speed is not held.
 
     Raises InputError for what has no air path of this kind.
     """
@@ -54,13 +60,12 @@ def air_setup(
         raise InputError(
             "run.kind: the air path is that of a four-stroke; a two-stroke's charge is delivered, not drawn"
         )
-    middle = float(speeds[len(speeds) // 2])
-    asked = [pressure_at(engine, folder, middle, load) for load in loads]
+    asked = [pressure_at(engine, folder, speed, load) for load in loads]
     target = float(charger.parts[0].air.target) if charger.kind != NONE else gas.ambient_pressure
     intakes = _intakes(gas.ambient_pressure, min(asked) * (STARVED if free else UNDER), max(*asked, target))
     nodes = Nodes(speeds, intakes, _exhausts(plant, float(speeds[-1]), float(intakes[-1])))
     temperatures = np.array([_charge_temperature(plant, float(pressure)) for pressure in intakes])
-    fuelling = operating_point(engine, folder, middle, loads[0]).conditions.fuelling
+    fuelling = operating_point(engine, folder, speed, loads[0]).conditions.fuelling
     conditions = _without_knock(plant, node_conditions(nodes, temperatures, fuelling))
     air = charger.parts[0].air
     charged = charger.kind != NONE

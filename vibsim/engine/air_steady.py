@@ -19,6 +19,8 @@ from vibsim.engine.air_path import (
     AirPoint,
     air_path_rates,
     air_point,
+    equal_density,
+    exhaust_pressure,
     fill_air_weights,
 )
 from vibsim.engine.charging.air import GAS_CONSTANT
@@ -48,6 +50,13 @@ def rates_at(y: np.ndarray, crank_speed: float, path: AirPath) -> np.ndarray:
     fill_air_weights(y, 0, crank_speed, path, e, 0)
     air_path_rates(y, 0, crank_speed, path, e, 0, out)
     return out
+
+
+def looked_up(y: np.ndarray, path: AirPath) -> tuple[float, float]:
+    """Intake and exhaust pressure (Pa) that the nodes are looked up at, at states (n)."""
+    e = np.zeros(WEIGHTS)
+    intake = float(equal_density(y, 0, path, e, 0))
+    return intake, float(exhaust_pressure(y, 0, path))
 
 
 def first_states(path: AirPath) -> np.ndarray:

@@ -321,6 +321,11 @@ def pack_gas_grid(engine: Engine, layout: Layout, at: Operating, nodes: Nodes, p
     return gas._replace(intake=here.intake_pressure, exhaust=here.exhaust_pressure)
 
 
+def pack_gas_nodes(engine: Engine, layout: Layout, points: list[Operating], nodes: Nodes) -> Gas:
+    """The same at points that say by themselves what the cylinders work under, one for each node."""
+    return _packed(engine, layout, points, nodes, False)
+
+
 def _packed(engine: Engine, layout: Layout, points: list[Operating], nodes: Nodes, partner: bool) -> Gas:
     firing = [cylinder.firing for cylinder in layout.cylinders]
     source = SOURCES.get(engine.gas.source)

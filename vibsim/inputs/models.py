@@ -337,8 +337,11 @@ class Sensor(Table):
     at: Annotated[Vector, u.LENGTH]
 
 
+THROTTLE_RESPONSE = 0.05  # s; common practice for a plate driven by a motor, no source
+
+
 class Run(Table):
-    kind: Literal["steady", "free"] = "steady"
+    kind: Literal["steady", "free", "load_step"] = "steady"
     speed: Annotated[float, u.SPEED, Field(description="crank speed; the mean speed of a steady run")]
     load: Annotated[float, Field(ge=0, le=1, description="share of full load")] = 1.0
     bmep: Annotated[
@@ -346,6 +349,14 @@ class Run(Table):
     ] = None
     torque: Annotated[float | None, u.TORQUE, Field(description="brake torque to find the load for")] = None
     power: Annotated[float | None, u.POWER, Field(description="brake power to find the load for")] = None
+    load_after: Annotated[float | None, Field(ge=0, le=1, description="of a load step")] = None
+    step_at: Annotated[float, u.TIME, Field(ge=0, le=3600, description="of a load step, in the record")] = 0.2
+    throttle_response: Annotated[
+        float, u.TIME, Field(gt=0, le=10, description="in which the throttle goes 63 % of its way")
+    ] = THROTTLE_RESPONSE
+    hold_speed: Annotated[
+        bool, Field(description="in a load step: a brake holds the crank's mean speed; else it is left alone")
+    ] = True
     duration: Annotated[float, u.TIME, Field(gt=0, le=3600, description="of the record")] = 1.0
     sample_rate: Annotated[float, u.FREQUENCY, Field(gt=0, le=1e6)] = 10000.0
     points_per_cycle: Annotated[int, Field(ge=36, le=7200, multiple_of=4)] = 720

@@ -3,7 +3,7 @@
 State: for each body its place x (m), quaternion, momentum P and angular momentum L about its reference point, both in
 its own axes; then any other states; last crank angle φ and its momentum p. With V = (v, ω, φ̇) in the carrier's own
 axes and the kinetic energy ½Vᵀ·M(φ)·V, the equations are Kirchhoff's (derived; Lamb 1932, art. 124, from memory):
-Ṗ + ω×P = F,  L̇ + ω×L + v×P = τ,  ṗ = ∂T/∂φ + gas − friction − accessories − load + gravity.
+Ṗ + ω×P = F,  L̇ + ω×L + v×P = τ,  ṗ = ∂T/∂φ + gas − friction − accessories − charger − load + gravity.
 The moving parts enter M by S = Σ m r, J, A = Σ m r', B = Σ m r×r', C = Σ m r'·r'.
 """
 
@@ -14,10 +14,11 @@ import math
 import numpy as np
 
 from vibsim.engine.accessories import accessory_torque
+from vibsim.engine.air_path import TORQUE, air_path_rates, fill_air_weights
 from vibsim.engine.friction import STANDSTILL, friction_law, friction_under
 from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.moving_mass import moving_mass
-from vibsim.engine.node_grid import WEIGHTS, fill_weights, node_count
+from vibsim.engine.node_grid import WEIGHTS, at_weights, fill_weights, node_count
 from vibsim.engine.pressure import pressure_at
 from vibsim.jit import bare, inlined, inner, kernel
 from vibsim.structure.mounts import mount_force
@@ -29,7 +30,9 @@ WORK = 21
 # rows of the carrier's vectors, in its own axes
 S_, A_, A1_, B_, B1_, C_, J_, J1_ = 0, 3, 6, 9, 12, 15, 17, 23
 GAS_ = 29  # weights of the gas's nodes
-ENGINE = GAS_ + WEIGHTS
+CHARGER_ = GAS_ + WEIGHTS  # torque that the air path takes from the crank, torque of the brake that holds the speed
+BRAKE_ = CHARGER_ + 1
+ENGINE = BRAKE_ + 1
 
 
 def scratch(bodies: int) -> tuple[np.ndarray, np.ndarray]:
@@ -223,6 +226,45 @@ def gas_weights(speed, model, e):
         fill_weights(speed, model.gas.intake, model.gas.exhaust, model.gas.nodes, e, GAS_)
 
 
+@inlined
+def feed(y, speed, model, air, e, out):
+    """Write the gas's weights, and where the model has an air path the rates of its states and its torques.
+
+    `air` is `model.air`, by itself so that a model without one compiles nothing of it.
+    """
+    if air is None:
+        gas_weights(speed, model, e)
+    else:
+        _feed(y, 13 * model.bodies.size, speed, air, model.losses, e, out)
+
+
+@bare
+def _feed(y, at, speed, air, losses, e, out):
+    fill_air_weights(y, at, speed, air, e, GAS_)
+    e[CHARGER_] = air_path_rates(y, at, speed, air, e, GAS_, out)
+    e[BRAKE_] = 0.0
+    if air.hold.slope > 0.0:
+        mean = at_weights(air.flows, TORQUE, air.nodes, e, GAS_) - e[CHARGER_]
+        mean -= _losses(speed, losses, air.nodes, e)
+        e[BRAKE_] = mean + air.hold.slope * (speed - air.hold.speed)
+
+
+@inlined
+def charger_torque(air, e):
+    """Torque (N m) that the charger takes from the crank, as `feed` has left it in e."""
+    if air is None:
+        return 0.0
+    return e[CHARGER_]
+
+
+@inlined
+def output_torque(speed, model, air, e):
+    """Torque (N m) at the output: the load's law, and the brake that holds the speed."""
+    if air is None:
+        return load_torque(speed, model.load)
+    return load_torque(speed, model.load) + e[BRAKE_]
+
+
 @inner
 def friction_now(speed, model, e):
     """Torque (N m) of friction against the rotation at crank speed (rad/s) under the weights in e."""
@@ -233,12 +275,17 @@ def friction_now(speed, model, e):
 @inner
 def loss_torque(speed, model, e):
     """Torque (N m) of friction and accessories against the rotation at crank speed (rad/s) under the weights in e."""
-    dry, viscous, square = friction_under(model.losses, model.gas.nodes, e, GAS_)
-    first = node_count(model.gas.nodes)
-    drag = model.losses[first]
+    return _losses(speed, model.losses, model.gas.nodes, e)
+
+
+@inlined
+def _losses(speed, losses, nodes, e):
+    dry, viscous, square = friction_under(losses, nodes, e, GAS_)
+    first = node_count(nodes)
+    drag = losses[first]
     total = friction_law(speed, dry + drag.dry, viscous + drag.viscous, square + drag.square)
-    for n in range(first + 1, model.losses.size):
-        total += accessory_torque(speed, model.losses[n])
+    for n in range(first + 1, losses.size):
+        total += accessory_torque(speed, losses[n])
     return total
 
 
@@ -253,7 +300,7 @@ def react(torque, carrier, body, w):
 
 
 @inner
-def add_forces(y, model, w, speed):
+def add_forces(y, model, w, e, speed):
     """Sum gravity, mounts and the reactions of load and accessories into w (force and moment, vehicle axes)."""
     for b in range(model.bodies.size):
         w[b, F], w[b, F + 1], w[b, F + 2] = 0.0, 0.0, -model.gravity * model.bodies[b].mass
@@ -263,7 +310,7 @@ def add_forces(y, model, w, speed):
         add_force(model.mounts[n].second, y, w, x, yy, z, fx, fy, fz)
         add_force(model.mounts[n].first, y, w, x, yy, z, -fx, -fy, -fz)
     if model.carrier >= 0 and model.reactor != model.carrier:
-        react(load_torque(speed, model.load), model.carrier, model.reactor, w)
+        react(output_torque(speed, model, model.air, e), model.carrier, model.reactor, w)
     for n in range(node_count(model.gas.nodes) + 1, model.losses.size):
         accessory = model.losses[n]
         if accessory.body != model.carrier:
@@ -307,8 +354,8 @@ def derivatives(y, model, w, e, out):
     """Time derivative of the state y into out."""
     bodies = model.bodies.size
     speed = velocities(y, model, w, e)
-    gas_weights(speed, model, e)
-    add_forces(y, model, w, speed)
+    feed(y, speed, model, model.air, e, out)
+    add_forces(y, model, w, e, speed)
     out[y.size - 2], out[y.size - 1] = speed, 0.0
     for b in range(bodies):
         at = 13 * b
@@ -354,5 +401,6 @@ def _crank_rate(theta, speed, model, e, vx, vy, vz, wx, wy, wz):
     sway = vx * (wy * az - wz * ay) + vy * (wz * ax - wx * az) + vz * (wx * ay - wy * ax)
     both = vx * e[A1_] + vy * e[A1_ + 1] + vz * e[A1_ + 2] + wx * e[B1_] + wy * e[B1_ + 1] + wz * e[B1_ + 2]
     energy = spin + sway + speed * (both + 0.5 * e[C_ + 1] * speed)
-    torque = torque_of_gas(theta, model, e) - loss_torque(speed, model, e) - load_torque(speed, model.load)
+    torque = torque_of_gas(theta, model, e) - loss_torque(speed, model, e) - charger_torque(model.air, e)
+    torque -= output_torque(speed, model, model.air, e)
     return energy + torque

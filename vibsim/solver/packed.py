@@ -10,6 +10,7 @@ from typing import NamedTuple
 import numpy as np
 
 from vibsim.engine.accessories import no_losses, pack_losses
+from vibsim.engine.air_path import AirPath
 from vibsim.engine.charging.added_mass import with_added_mass
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.load_target import with_load
@@ -23,6 +24,7 @@ from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
+from vibsim.solver.fed import NOT_FED, MoreState, fed_engine, takes_from_crank
 from vibsim.structure.mounts import pack_mounts
 
 STANDARD_GRAVITY = 9.80665
@@ -49,7 +51,7 @@ class Model(NamedTuple):
     `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records;
     `losses` records of friction at each node of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
-    `reactor` (−1 ground).
+    `reactor` (−1 ground); `air` the air path, where its states are among those of the run.
     """
 
     bodies: np.ndarray
@@ -63,16 +65,7 @@ class Model(NamedTuple):
     load: LoadLaw
     reactor: int
     gravity: float
-
-
-class MoreState(NamedTuple):
-    """A state beside those of bodies and crank: its name for messages, its value as a run starts, the least size that
-    its error is a share of, and whether that share is of its value too (1) or not (0)."""
-
-    name: str
-    start: float
-    floor: float
-    relative: float = 1.0
+    air: AirPath | None = None
 
 
 class Packed(NamedTuple):
@@ -131,10 +124,11 @@ def pack(case: Case, folder: Path) -> Packed:
         with together:
             block = _block(case.body[carrier], where, inertia[carrier], train, origin)
             mass[carrier], moment, inertia[carrier] = block
-    remarks, point = Remarks(), None
+    remarks, point, fed = Remarks(), None, NOT_FED
     with together:
         point = _conditions(case, folder)
-        gas = _gas(case, layout, folder, point)
+        fed = fed_engine(case, layout, folder)
+        gas = _gas(case, layout, folder, point) if fed.gas is None else fed.gas
         if engine is not None and layout is not None:
             remarks = trace_remarks(engine, layout, folder)
     together.raise_if_any()
@@ -150,16 +144,17 @@ def pack(case: Case, folder: Path) -> Packed:
         train=train,
         mounts=pack_mounts(case.mount, names, centres, axes),
         gas=gas,
-        losses=_losses(engine, layout, gas, names, carrier, point),
+        losses=_losses(engine, layout, gas, names, carrier, None if fed.path else point),
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
         reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
+        air=fed.path,
     )
     driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
-    if point is not None and point.charging_torque:
+    if (point is not None and point.charging_torque) or (fed.path is not None and takes_from_crank(fed.path)):
         driven = (*driven, "charging")
     load = case.run.load if case.run else 1.0
-    return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks, (), load, point)
+    return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks, fed.states, load, point)
 
 
 class _Together:
