@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from vibsim import __version__
+from vibsim.engine.air_seen import SEEN
 from vibsim.inputs.loader import CaseFile
 from vibsim.results.labelled import FORMAT_VERSION, Group
 from vibsim.solver.observe import Observed
@@ -69,7 +70,7 @@ def collect(solution: Solution, case_file: CaseFile) -> Group:
     _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
     _add_quantities(results, solution.over_time, "time")
     if solution.angle is not None and solution.over_angle is not None:
-        steady = solution.settling is not None
+        steady = case.run is not None and case.run.kind == "steady"
         name, words = ("cycle_angle", "crank angle within one working cycle") if steady else ("angle", "crank angle")
         over_angle = Group(
             attributes={"cycle_length_rad": solution.packed.cycle, "first_crank_angle_rad": solution.first_angle}
@@ -91,6 +92,9 @@ def _add_quantities(group: Group, observed: Observed, first: str) -> None:
         if data is None or (data.shape[1:] and data.shape[1] == 0):
             continue  # nothing of this kind in the case
         group.add(name, (first, *dims), data, units, long_name)
+    for name, data in (observed.air or {}).items():
+        units, long_name, _ = SEEN[name]
+        group.add(name, (first,), data, units, long_name)
 
 
 def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from vibsim.engine.air_path import (
     INTAKE_MASS,
     INTAKE_TEMPERATURE,
     INVERTER,
+    LAST_SHARE,
     OPENING,
     ROTOR,
     WINDING,
@@ -24,16 +25,22 @@ from vibsim.engine.air_path import (
 from vibsim.engine.air_setup import air_setup, commanded
 from vibsim.engine.air_steady import looked_up
 from vibsim.engine.charging.air import GAS_CONSTANT
+from vibsim.engine.charging.compressor import FLAG_WORDS
 from vibsim.engine.charging.pack import ELECTRIC, ENGINE_DRIVEN, EXHAUST_TURBINE
 from vibsim.engine.layout import Layout
 from vibsim.engine.pressure import Gas, Operating, pack_gas_nodes
 from vibsim.inputs.models import Case, Engine, Run
 
+if TYPE_CHECKING:
+    from vibsim.solver.packed import Packed
+
 SPEED_NODES = np.array([0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0])  # of the first speed, left alone
 HELD_NODES = np.array([0.7, 0.85, 1.0, 1.15, 1.35])  # of the speed that is held
 SLOWEST = 20.0  # rad/s
-HOLDING_TIME = 0.1  # s, in which the brake brings the crank back to its speed: several cycles, so that it does not
+HOLDING_TIME = 0.2  # s, in which the brake brings the crank back to its speed: several cycles, so that it does not
 # take part in the torque's ripple
+BEYOND = 1.02  # of the least and greatest density that gas is known for
+LIFTING = 1.02  # pressure ratio from which a compressor that only lets air pass is told from one at work
 ROTOR_FLOOR = 0.01  # of the compressor's top speed
 ENERGY_FLOOR = 100.0  # J
 
@@ -121,3 +128,47 @@ def more_states(path: AirPath, y: np.ndarray) -> tuple[MoreState, ...]:
         found[EXHAUST_MASS] = MoreState("exhaust mass", y[EXHAUST_MASS], 0.1 * y[EXHAUST_MASS])
         found[EXHAUST_TEMPERATURE] = MoreState("exhaust temperature", y[EXHAUST_TEMPERATURE], 1.0)
     return tuple(state._replace(start=float(state.start)) for state in found.values())
+
+
+def lay_back(y: np.ndarray, path: AirPath, states: tuple[MoreState, ...]) -> None:
+    """Set the slow states y (n) of the charger's drive back to where they start."""
+    if path.charger.kind == ELECTRIC:
+        for index in (WINDING, INVERTER, ENERGY):
+            y[index] = states[index].start
+
+
+def air_remarks(seen: dict[str, np.ndarray] | None, step: float, packed: Packed) -> tuple[str, ...]:
+    """Lines on where the run left what the air path is known for; `seen` quantities every `step` s."""
+    path = packed.model.air
+    if seen is None or path is None:
+        return ()
+    lines = []
+    density = seen["intake_pressure"] / seen["intake_temperature"]
+    outside = (density > BEYOND * path.densities[-1]) | (density * BEYOND < path.densities[0])
+    if outside.any():
+        low, high = 1e-3 * path.nodes.intakes[[0, -1]]
+        lines.append(
+            f"the intake left the {low:.0f} to {high:.0f} kPa that engine.gas was computed for, for "
+            f"{outside.sum() * step:.2g} s; beyond them the pressure there was used"
+        )
+    if "compressor_flags" not in seen:
+        return tuple(lines)
+    flags = seen["compressor_flags"].astype(int)
+    lifting = seen["compressor_pressure_ratio"] > LIFTING
+    for flag, words in FLAG_WORDS.items():
+        there = lifting & (flags & flag > 0)
+        if there.any():
+            first = float(there.argmax() * step)
+            lines.append(f"the compressor ran {words} for {there.sum() * step:.2g} s, first at {first:.2g} s")
+    if "winding_temperature" in seen:
+        motor = path.charger.parts[0].motor
+        for part, start in (("winding", motor.winding_start), ("inverter", motor.inverter_start)):
+            hot = seen[f"{part}_temperature"] > start
+            if hot.any():
+                lines.append(
+                    f"the charger's {part} passed {start - 273.15:.0f} °C, where its motor is derated, at "
+                    f"{hot.argmax() * step:.2g} s"
+                )
+        if seen["battery_energy"][-1] > (1.0 - LAST_SHARE) * path.charger.parts[0].supply.energy:
+            lines.append("the battery gave all the energy it may")
+    return tuple(lines)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
@@ -187,6 +188,18 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         sensor_acceleration=feel,
         air=None if model.air is None else seen_by_name(air, model.air),
     )
+
+
+def joined(first: Observed, second: Observed) -> Observed:
+    """What one model gives, then another, as one record."""
+    found: dict[str, Any] = {}
+    for item in fields(Observed):
+        one, other = getattr(first, item.name), getattr(second, item.name)
+        if isinstance(one, dict):
+            found[item.name] = {name: np.concatenate([one[name], other[name]]) for name in one}
+        else:
+            found[item.name] = None if one is None else np.concatenate([one, other])
+    return Observed(**found)
 
 
 def _sensor_places(packed: Packed, sensors: tuple[Sensor, ...]) -> tuple[np.ndarray, np.ndarray]:

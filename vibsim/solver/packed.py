@@ -74,7 +74,7 @@ class Packed(NamedTuple):
 
     States are those of the bodies, then `more_states`, then crank angle and momentum. `remarks` say what was done to
     measured data and what of it is doubtful. `load` is the run's, found where torque or power was asked for; `point`
-    the steady state of throttle and charger, where the case has them.
+    the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV files.
     """
 
     model: Model
@@ -87,6 +87,10 @@ class Packed(NamedTuple):
     more_states: tuple[MoreState, ...] = ()
     load: float = 1.0
     point: OperatingPoint | None = None
+    folder: Path = Path()
+
+    def with_air(self, air: AirPath) -> Packed:
+        return self._replace(model=self.model._replace(air=air))
 
     @property
     def cycle(self) -> float:
@@ -154,7 +158,9 @@ def pack(case: Case, folder: Path) -> Packed:
     if (point is not None and point.charging_torque) or (fed.path is not None and takes_from_crank(fed.path)):
         driven = (*driven, "charging")
     load = case.run.load if case.run else 1.0
-    return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks, fed.states, load, point)
+    return Packed(
+        model, names, np.array(centres), np.array(axes), layout, driven, remarks, fed.states, load, point, folder
+    )
 
 
 class _Together:

@@ -19,13 +19,16 @@ from vibsim.inputs.models import Case, Run
 from vibsim.jit import kernel
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.motion import (
+    BRAKE_,
     C_,
+    CHARGER_,
     ENGINE,
     derivatives,
     fill_engine,
     gas_weights,
     load_torque,
     loss_torque,
+    scratch,
     torque_of_gas,
 )
 from vibsim.solver.observe import Observed, observe
@@ -62,11 +65,12 @@ def settle(
     settled. The load's own law stays in force; the governor adds a torque to it. Where the errors of integration keep
     the cycles of a well-balanced engine from agreeing, the integration is tightened.
     """
-    torque = mean_torque(packed, run.speed)
-    packed = _with_added_load(packed, torque - load_torque(run.speed, packed.model.load))
+    charger, brake = _air_torques(packed, run.speed)
+    torque = mean_torque(packed, run.speed) - charger
+    packed = _with_added_load(packed, torque - brake - load_torque(run.speed, packed.model.load))
     stepper = start_stepper(_first_state(packed, run, torque), packed.model, 1e-5)
     watch = _Watch(run, [mount.name for mount in case.mount])
-    inertia = _mean_inertia(packed)
+    inertia = mean_inertia(packed)
     for _ in range(run.settle_cycles):
         if watch.stalled():
             watch.tighten()
@@ -167,12 +171,24 @@ def mean_torque(packed: Packed, speed: float) -> float:
     return float(gas.mean() - losses)
 
 
+def _air_torques(packed: Packed, speed: float) -> tuple[float, float]:
+    """Torques (N m) of the charger and of the brake that holds the speed, as the run starts; none without an air
+    path."""
+    if packed.model.air is None:
+        return 0.0, 0.0
+    y = state_at(packed, np.zeros((len(packed.names), 6)), 0.0, speed)
+    w, e = scratch(len(packed.names))
+    derivatives(y, packed.model, w, e, np.zeros(y.size))
+    return float(e[CHARGER_]), float(e[BRAKE_])
+
+
 def losses_at(packed: Packed, speed: float) -> float:
     """Torque of friction and accessories (N m) at a crank speed (rad/s)."""
     return _planned(packed, speed)[3]
 
 
-def _mean_inertia(packed: Packed) -> float:
+def mean_inertia(packed: Packed) -> float:
+    """Inertia (kg m²) that the crank feels on a still block, its mean over a cycle."""
     return float(_planned(packed, 1.0)[2].mean())
 
 
