@@ -19,6 +19,7 @@ from vibsim.post.orders import orders_over
 from vibsim.post.summary import dominant_orders
 from vibsim.post.torque import torque_names, torques
 from vibsim.results.labelled import Group
+from vibsim.show.air_figures import boost_figure, compressor_figure, temperature_figure
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
 
 HIGHEST_DRAWN_ORDER = 8.0
@@ -247,6 +248,9 @@ FIGURES: dict[str, Callable[[Group], Figure | None]] = {
     "mounts": mount_figure,
     "sensors": sensor_figure,
     "pressure": pressure_figure,
+    "boost": boost_figure,
+    "temperatures": temperature_figure,
+    "compressor": compressor_figure,
 }
 
 

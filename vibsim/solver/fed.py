@@ -41,6 +41,7 @@ HOLDING_TIME = 0.2  # s, in which the brake brings the crank back to its speed: 
 # take part in the torque's ripple
 BEYOND = 1.02  # of the least and greatest density that gas is known for
 LIFTING = 1.02  # pressure ratio from which a compressor that only lets air pass is told from one at work
+NOTICED = 0.05  # s off the map from which it is worth a line
 ROTOR_FLOOR = 0.01  # of the compressor's top speed
 ENERGY_FLOOR = 100.0  # J
 
@@ -157,7 +158,7 @@ def air_remarks(seen: dict[str, np.ndarray] | None, step: float, packed: Packed)
     lifting = seen["compressor_pressure_ratio"] > LIFTING
     for flag, words in FLAG_WORDS.items():
         there = lifting & (flags & flag > 0)
-        if there.any():
+        if there.sum() * step > NOTICED:
             first = float(there.argmax() * step)
             lines.append(f"the compressor ran {words} for {there.sum() * step:.2g} s, first at {first:.2g} s")
     if "winding_temperature" in seen:
