@@ -17,7 +17,9 @@ from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, line, new_
 
 RPM = 30.0 / math.pi
 ZERO = 273.15
-LINE_POINTS = 400  # of the operating line
+LINE_POINTS = 40  # of the operating line
+NEAR_LIMIT = 25.0  # K below where derating starts: from there on it is drawn
+SHORT_TITLE = 84  # characters, of the smaller figure
 LIFTING = 1.02  # pressure ratio from which a compressor is at work
 
 
@@ -91,7 +93,8 @@ def _pressures(axes: Axes, results: Group, charged: bool) -> None:
     axes.plot(time, ahead, line(1), color=colour(1), lw=1.6, label="ahead of the throttle")
     axes.plot(time, 1e-3 * results["intake_pressure"], color=colour(0), lw=1.8, label="intake")
     if "turbine_power" in results:
-        axes.plot(time, 1e-3 * results["exhaust_pressure"], line(3), color=colour(3), lw=1.4, label="exhaust")
+        exhaust = 1e-3 * cycle_mean(results, "exhaust_pressure")
+        axes.plot(time, exhaust, line(3), color=colour(3), lw=1.6, label="exhaust, mean over the cycle before")
     axes.axhline(1e-3 * (ambient + target), color=INK, lw=1.0, ls=":", label="target")
     axes.axhline(1e-3 * ambient, color=FAINT, lw=1.0, ls="--", label="surroundings")
     _mark_times(axes, results, "target", ahead)
@@ -150,33 +153,36 @@ def _drive(axes: Axes, results: Group) -> None:
     names = {"winding_temperature": "winding", "inverter_temperature": "inverter"}
     _courses(axes, results, "Motor and inverter", names)
     limits: dict[str, Any] = results.groups["charger"].attributes
-    for index, part in enumerate(names.values()):
+    for index, (name, part) in enumerate(names.items()):
         start = limits[f"{part}_start_K"] - ZERO
-        axes.axhline(start, color=colour(index), lw=1.0, ls=":", label=f"{part} derated from {start:.0f} °C")
+        near = results[name].max() - ZERO > start - NEAR_LIMIT
+        ends = results["time"][[0, -1]] if near else np.empty(0)
+        label = f"{part} derated from {start:.0f} °C"
+        axes.plot(ends, np.full(ends.size, start), ":", color=colour(index), lw=1.2, label=label)
     _legend(axes)
 
 
 def compressor_figure(results: Group) -> Figure | None:
-    """The operating line on the compressor's map."""
+    """The operating line on the compressor's map, means over a cycle."""
     if "charger" not in results.groups:
         return None
     group = results.groups["charger"]
     compressor = _compressor(group)
     attributes = group.attributes
-    step = max(len(results["time"]) // LINE_POINTS, 1)
-    working = np.flatnonzero(results["compressor_pressure_ratio"] > LIFTING)[::step]
+    flow, ratio = cycle_mean(results, "compressor_mass_flow"), cycle_mean(results, "compressor_pressure_ratio")
+    working = np.flatnonzero(ratio > LIFTING)
     if working.size == 0:
         return None
+    working = working[np.unique(np.linspace(0, working.size - 1, LINE_POINTS).astype(int))]
     root = math.sqrt(attributes["inlet_temperature_K"] / compressor.reference_temperature)
-    flow = results["compressor_mass_flow"][working] * root
-    flow *= compressor.reference_pressure / attributes["ambient_pressure_Pa"]
-    ratio = results["compressor_pressure_ratio"][working]
-    figure = new_figure(9.0, 6.6, _heading(results, "Operating line of the compressor"))
+    flow = flow[working] * root * compressor.reference_pressure / attributes["ambient_pressure_Pa"]
+    ratio = ratio[working]
+    figure = new_figure(9.0, 6.6, cut(_heading(results, "Operating line"), SHORT_TITLE))
     axes = figure.add_axes((0.075, 0.13, 0.9, 0.77))
     plain(axes, "", "corrected mass flow, kg/s", "total pressure ratio")
     fastest = 1.15 * float(results["charger_speed"].max()) / root
     top = min(max(fastest, 2.0 * compressor.lines[0] * compressor.reference_speed), compressor.reference_speed)
-    draw_map(axes, compressor, [("over the run", flow, ratio)], top)
+    draw_map(axes, compressor, [("over the run, cycle by cycle", flow, ratio)], top)
     axes.plot(flow[-1:], ratio[-1:], "s", ms=7, color=INK, label="at the end")
     figure.legend(*axes.get_legend_handles_labels(), loc="lower center", ncol=5, fontsize=9, frameon=False)
     note = NOTE.format(compressor.reference_temperature, 1e-3 * compressor.reference_pressure) + RING

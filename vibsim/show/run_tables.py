@@ -55,7 +55,7 @@ def _running(summary: dict[str, Any]) -> str:
     words = "output" if torque >= 0.0 else "needs driving with"
     power = f"{words} {plain_number(abs(torque), 1)} N m, {plain_number(abs(summary['mean_power_kW']), 2)} kW"
     gas = f"; peak pressure {summary['peak_pressure_bar']:.1f} bar" if summary["gas"] else "; no gas pressure"
-    return f"{kind} run, {speed}: {power}{gas}"
+    return f"{kind.replace('_', ' ')} run, {speed}: {power}{gas}"
 
 
 def load_step_lines(step: dict[str, Any]) -> list[str]:
@@ -79,9 +79,9 @@ def load_step_lines(step: dict[str, Any]) -> list[str]:
         )
     if "battery_energy_J" in step:
         lines.append(
-            f"battery gave {1e-3 * step['battery_energy_J']:.2f} kJ, at most {step['greatest_battery_current_A']:.0f} A; "
-            f"winding up to {step['hottest_winding_K'] - 273.15:.1f} °C, inverter to "
-            f"{step['hottest_inverter_K'] - 273.15:.1f} °C"
+            f"battery gave {1e-3 * step['battery_energy_J']:.2f} kJ, at most "
+            f"{step['greatest_battery_current_A']:.0f} A; winding up to {step['hottest_winding_K'] - 273.15:.1f} °C, "
+            f"inverter to {step['hottest_inverter_K'] - 273.15:.1f} °C"
         )
     return lines
 
