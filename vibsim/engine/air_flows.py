@@ -8,6 +8,7 @@ from vibsim.engine.cycle import Cycle, solve_at
 from vibsim.engine.cycle_setup import Conditions
 from vibsim.engine.layout import Layout
 from vibsim.engine.node_grid import Nodes
+from vibsim.inputs.errors import VibsimError
 from vibsim.inputs.models import Engine
 
 
@@ -25,6 +26,26 @@ def flow_table(engine: Engine, layout: Layout, points: list[Conditions]) -> np.n
     """Flows (nodes, 4) of all cylinders together at the conditions of every node: air and exhaust kg per rad of crank,
     temperature K of what leaves the ports, mixed, and mean torque (N m) on the crank."""
     return np.array([_row(cycles_at(engine, layout, at), layout.cycle) for at in points])
+
+
+def that_close(
+    engine: Engine, layout: Layout, points: list[Conditions], nodes: Nodes
+) -> tuple[list[Conditions], np.ndarray]:
+    """Conditions (nodes) with those under which a cycle does not close replaced by those of the next higher intake
+    pressure, and whether they were (nodes).
+
+    Raises VibsimError where none of the intake pressures gives a cycle.
+    """
+    found, replaced = list(points), np.zeros(len(points), dtype=bool)
+    backs, row = nodes.exhausts.size, nodes.intakes.size * nodes.exhausts.size
+    for n in reversed(range(len(points))):
+        try:
+            cycles_at(engine, layout, points[n])
+        except VibsimError:
+            if n % row >= row - backs:  # the highest intake pressure
+                raise
+            found[n], replaced[n] = found[n + backs], True
+    return found, replaced
 
 
 def cycles_at(engine: Engine, layout: Layout, at: Conditions) -> list[Cycle]:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vibsim.engine.air_flows import flow_table, node_conditions
+from vibsim.engine.air_flows import flow_table, node_conditions, that_close
 from vibsim.engine.air_junction import Command
 from vibsim.engine.air_path import AirPath
 from vibsim.engine.air_steady import command_for
@@ -34,10 +34,12 @@ STARVED = 0.5  # of the least intake pressure, where the crank may speed up
 
 @dataclass(frozen=True)
 class AirSetup:
-    """An air path with what its nodes stand for, in their order."""
+    """An air path with what its nodes stand for, in their order, and which of them borrow the cycle of the next higher
+    intake pressure because none closes at their own."""
 
     path: AirPath
     conditions: list[Conditions]
+    borrowed: np.ndarray
 
 
 def air_setup(
@@ -66,7 +68,9 @@ def air_setup(
     nodes = Nodes(speeds, intakes, _exhausts(plant, float(speeds[-1]), float(intakes[-1])))
     temperatures = np.array([_charge_temperature(plant, float(pressure)) for pressure in intakes])
     fuelling = operating_point(engine, folder, speed, loads[0]).conditions.fuelling
-    conditions = _without_knock(plant, node_conditions(nodes, temperatures, fuelling))
+    wanted = node_conditions(nodes, temperatures, fuelling)
+    conditions, replaced = that_close(engine, plant.layout, wanted, nodes)
+    conditions = _without_knock(plant, conditions)
     air = charger.parts[0].air
     charged = charger.kind != NONE
     inlet = float(air.inlet_temperature) if charged else gas.intake_temperature
@@ -85,7 +89,7 @@ def air_setup(
         densities=nodes.intakes / temperatures,
         flows=flow_table(engine, plant.layout, conditions),
     )
-    return AirSetup(path, conditions)
+    return AirSetup(path, conditions, replaced)
 
 
 def pressure_at(engine: Engine, folder: Path, speed: float, load: float) -> float:

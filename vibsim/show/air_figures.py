@@ -133,7 +133,11 @@ def temperature_figure(results: Group) -> Figure | None:
     if drive:
         _drive(axes[1], results)
     if turbine:
-        _courses(axes[-1], results, "Exhaust past the ports", {"exhaust_temperature": "exhaust"})
+        hot = cycle_mean(results, "exhaust_temperature") - ZERO
+        plain(axes[-1], "Exhaust past the ports, mean over the cycle before", "", "°C")
+        label = f"exhaust, {hot[-1]:.0f} °C at the end"
+        axes[-1].plot(results["time"], hot, color=colour(0), lw=1.8, label=label)
+        _legend(axes[-1])
     axes[-1].set_xlabel("time, s", fontsize=9)
     for panel in axes:
         _mark_step(panel, results)
@@ -182,7 +186,7 @@ def compressor_figure(results: Group) -> Figure | None:
     plain(axes, "", "corrected mass flow, kg/s", "total pressure ratio")
     fastest = 1.15 * float(results["charger_speed"].max()) / root
     top = min(max(fastest, 2.0 * compressor.lines[0] * compressor.reference_speed), compressor.reference_speed)
-    draw_map(axes, compressor, [("over the run, cycle by cycle", flow, ratio)], top)
+    draw_map(axes, compressor, [("over the run", flow, ratio)], top)
     axes.plot(flow[-1:], ratio[-1:], "s", ms=7, color=INK, label="at the end")
     figure.legend(*axes.get_legend_handles_labels(), loc="lower center", ncol=5, fontsize=9, frameon=False)
     note = NOTE.format(compressor.reference_temperature, 1e-3 * compressor.reference_pressure) + RING

@@ -63,6 +63,7 @@ class Fed:
     gas: Gas | None = None
     path: AirPath | None = None
     states: tuple[MoreState, ...] = ()
+    borrowed: np.ndarray | None = None
 
 
 NOT_FED = Fed()
@@ -92,7 +93,7 @@ def fed_engine(case: Case, layout: Layout | None, folder: Path) -> Fed:
     points = [Operating(at.speed, run.load, folder, at) for at in setup.conditions]
     gas = pack_gas_nodes(engine, layout, points, path.nodes)
     intake, exhaust = looked_up(states, path)
-    return Fed(gas._replace(intake=intake, exhaust=exhaust), path, more_states(path, states))
+    return Fed(gas._replace(intake=intake, exhaust=exhaust), path, more_states(path, states), setup.borrowed)
 
 
 def held_at(path: AirPath, run: Run, inertia: float) -> AirPath:
@@ -138,12 +139,32 @@ def lay_back(y: np.ndarray, path: AirPath, states: tuple[MoreState, ...]) -> Non
             y[index] = states[index].start
 
 
-def air_remarks(seen: dict[str, np.ndarray] | None, step: float, packed: Packed) -> tuple[str, ...]:
-    """Lines on where the run left what the air path is known for; `seen` quantities every `step` s."""
+def _borrowed_lines(seen: dict[str, np.ndarray], speed: np.ndarray, step: float, packed: Packed) -> list[str]:
+    """A line where the run met nodes at which no working cycle closes."""
+    path, borrowed = packed.model.air, packed.borrowed
+    if path is None or borrowed is None or not borrowed.any():
+        return []
+    nodes = path.nodes
+    low = np.clip(np.searchsorted(nodes.speeds, np.abs(speed)) - 1, 0, nodes.speeds.size - 2)
+    at = np.clip(np.searchsorted(nodes.intakes, seen["intake_pressure"]) - 1, 0, nodes.intakes.size - 2)
+    held: np.ndarray = np.any(borrowed.reshape(nodes.speeds.size, nodes.intakes.size, -1), axis=2)
+    met = held[low, at] | held[low + 1, at]
+    if met.sum() * step <= NOTICED:
+        return []
+    pressure = 1e-3 * seen["intake_pressure"][met].min()
+    return [
+        f"the working cycle does not close at intake pressures down to {pressure:.0f} kPa, where the run was for "
+        f"{met.sum() * step:.2g} s; the cycle of the next higher pressure of engine.gas was used"
+    ]
+
+
+def air_remarks(seen: dict[str, np.ndarray] | None, speed: np.ndarray, step: float, packed: Packed) -> tuple[str, ...]:
+    """Lines on where the run left what the air path is known for; `seen` quantities and crank speed (rad/s) every
+    `step` s."""
     path = packed.model.air
     if seen is None or path is None:
         return ()
-    lines = []
+    lines = _borrowed_lines(seen, observed.crank_speed, step, packed)
     density = seen["intake_pressure"] / seen["intake_temperature"]
     outside = (density > BEYOND * path.densities[-1]) | (density * BEYOND < path.densities[0])
     if outside.any():

@@ -74,7 +74,8 @@ class Packed(NamedTuple):
 
     States are those of the bodies, then `more_states`, then crank angle and momentum. `remarks` say what was done to
     measured data and what of it is doubtful. `load` is the run's, found where torque or power was asked for; `point`
-    the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV files.
+    the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV files; `borrowed`
+    nodes of the air path at which no working cycle closes.
     """
 
     model: Model
@@ -88,6 +89,7 @@ class Packed(NamedTuple):
     load: float = 1.0
     point: OperatingPoint | None = None
     folder: Path = Path()
+    borrowed: np.ndarray | None = None
 
     def with_air(self, air: AirPath) -> Packed:
         return self._replace(model=self.model._replace(air=air))

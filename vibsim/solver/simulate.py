@@ -73,7 +73,9 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
     angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
     angles = _integrate(stepper, case, packed, run, (times, angles), progress)
     over_time = observe(times.states, packed, case.sensor)
-    warnings = _check_gas_range(case, packed, times) + air_remarks(over_time.air, times.step, packed)
+    warnings = _check_gas_range(case, packed, times) + air_remarks(
+        over_time.air, over_time.crank_speed, times.step, packed
+    )
     whole = int(angles.next[0]) // run.points_per_cycle * run.points_per_cycle
     return Solution(
         case=case,
@@ -148,7 +150,7 @@ def run_load_step(case: Case, run: Run, packed: Packed, progress: Progress) -> S
         over_angle=_observe_both(angles.states[:whole], before[1], packed, after, case) if whole else None,
         settling=settling,
         counts=_counts(stepper),
-        warnings=_check_gas_range(case, packed, times) + air_remarks(over_time.air, times.step, after),
+        warnings=_check_gas_range(case, packed, times) + air_remarks(over_time, times.step, after),
     )
 
 
