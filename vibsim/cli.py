@@ -14,6 +14,7 @@ from typing import NoReturn
 from vibsim import __version__
 from vibsim.commands import (
     balance,
+    boost,
     check,
     compare,
     cure,
@@ -42,6 +43,7 @@ COMMANDS = {
     "map": map,
     "search": search,
     "traces": traces,
+    "boost": boost,
     "compare": compare,
     "new": new,
     "check": check,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from vibsim.commands.common import DONE, check_number, check_speeds, print_json
+from vibsim.commands.common import DONE, check_number, check_speeds, print_json, warn
 
 HELP = "the working cycle in a cylinder: pressure, burning, knock, where the fuel's energy goes"
 
@@ -42,9 +42,11 @@ def act(options: argparse.Namespace) -> int:
 
         written += write_curves(view, options.csv)
     if options.output is not None:
-        from vibsim.show.cycle_figures import draw_cycles
+        from vibsim.show.cycle_figures import MOST_POINTS, draw_cycles
 
         written += draw_cycles(view, title, options.output)
+        if len(view.points) > MOST_POINTS:
+            warn([f"the pictures show the first {MOST_POINTS} of {len(view.points)} operating points"])
     if options.json:
         print_json(as_dict(view) | {"files": [str(path) for path in written]})
         return DONE

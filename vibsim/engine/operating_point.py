@@ -21,7 +21,7 @@ from vibsim.engine.charging.pack import NONE, Charger, pack_charging
 from vibsim.engine.cycle import Cycle, solve_at
 from vibsim.engine.cycle_setup import Conditions, by_compression, conditions_of, cycle_gas
 from vibsim.engine.friction import LOSS, friction_law, friction_records
-from vibsim.engine.knock import LATEST, octane_margin
+from vibsim.engine.knock import LATEST, UNCERTAINTY, octane_margin
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.periodic import Anderson
 from vibsim.engine.throttle import (
@@ -37,7 +37,7 @@ from vibsim.inputs.errors import InputError, VibsimError
 from vibsim.inputs.models import Engine
 
 MATCHED = 1e-6  # change of pressures and temperatures from round to round, as a share
-MOST_ROUNDS = 200
+MOST_ROUNDS, MOST_HALVINGS = 200, 40
 LOWER = 0.85  # steps down in the search for the intake pressure behind a shut throttle
 LOWEST = 0.1  # of ambient: below it half the charge is burnt gas, and a throttle is opened to keep an engine firing
 MARGIN_MET = 0.02  # octane numbers
@@ -55,6 +55,7 @@ class OperatingPoint:
     `margin` the least octane numbers to spare before knock (infinite where none can).
     """
 
+    engine: Engine
     speed: float
     load: float
     layout: Layout
@@ -171,6 +172,7 @@ def _operating_point(engine: Engine, folder: Path, speed: float, load: float, ma
         found = _late_enough(matched, lambda point: spare(point[1]) - margin, found)
     conditions, cycles, boost = found
     return OperatingPoint(
+        engine=engine,
         speed=speed,
         load=load,
         layout=plant.layout,
@@ -204,6 +206,21 @@ def _late_enough(matched: Callable[[float], Matched], over: Callable[[Matched], 
         else:
             low, below, above = middle, rest, 0.5 * above + 0.5 * MARGIN_MET
     return matched(high)
+
+
+def doubts(point: OperatingPoint) -> list[str]:
+    """What keeps a point from what was asked of it, or makes it doubtful: charger, its maps, knock."""
+    found, at = [], f"at {point.speed * 30.0 / math.pi:.0f} rpm and load {point.load:.3g}"
+    if point.boost is not None and point.boost.limited_by:
+        boost = point.boost
+        reach = f"{1e-3 * boost.pressure:.1f} of {1e-3 * boost.target:.1f} kPa"
+        found.append(f"engine.charging {at}: reaches {reach}, limited by {boost.limited_by}")
+    if point.boost is not None:
+        found += [f"engine.charging {at}: {words}" for words in point.boost.flags]
+    if point.margin < -UNCERTAINTY and (point.knocks or point.boost is not None):
+        key = "engine.charging asks for less" if point.knocks else "engine.gas.knock_margin is given"
+        found.append(f"engine.gas {at}: {-point.margin:.0f} octane numbers short, would knock unless {key}")
+    return found
 
 
 def charging_loss(point: OperatingPoint, carrier: int) -> np.ndarray:
@@ -293,7 +310,7 @@ def _settled(
     plant: Plant, at: Conditions, fed: Callable[[Drawn], tuple[np.ndarray, Boost | None]], start: np.ndarray
 ) -> Matched:
     """Repeat cylinders and what feeds them until intake pressure, temperature and back pressure (3) stay."""
-    mixing, scale, values = Anderson(), start.copy(), start
+    mixing, scale, values, good, halvings = Anderson(), start.copy(), start, None, 0
     for _ in range(MOST_ROUNDS):
         now = replace(
             at,
@@ -301,7 +318,15 @@ def _settled(
             intake_temperature=float(values[1]),
             exhaust_pressure=float(values[2]),
         )
-        cycles = run_cylinders(plant, now)
+        try:
+            cycles = run_cylinders(plant, now)
+        except VibsimError:  # a step too far: half of it, from where the cycles still closed
+            if good is None or halvings == MOST_HALVINGS:
+                raise
+            mixing.forget()
+            values, halvings = 0.5 * (values + good), halvings + 1
+            continue
+        good = values
         given, boost = fed(drawn_by(cycles, plant.layout, now))
         if np.abs((given - values) / scale).max() < MATCHED:
             return now, cycles, boost

@@ -293,12 +293,10 @@ def _check_engine_run(engine: dict[str, Any], run: Any, report: Report) -> None:
 def _check_targets(gas: Any, run: Any, report: Report) -> None:
     given = [key for key in ("load", "bmep", "torque", "power") if isinstance(run, dict) and run.get(key) is not None]
     for key in given[1:]:
-        report(("run", key), run[key], f"run.{given[0]} sets the load already; keep one")
+        report(("run", key), None, f"run.{given[0]} sets the load already; keep one")
     source = gas.get("source", "none") if isinstance(gas, dict) else "none"
     if source != "cycle" and given and given[0] != "load":
-        report(
-            ("run", given[0]), run[given[0]], f"needs engine.gas.source = 'cycle' to find a load for; got '{source}'"
-        )
+        report(("run", given[0]), None, f"needs engine.gas.source = 'cycle' to find a load for; got '{source}'")
 
 
 def _check_run(run: Any, report: Report) -> None:

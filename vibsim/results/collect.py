@@ -145,7 +145,7 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
         "case_sha256": case_file.sha256,
         "run_kind": run.kind,
         "set_speed_rad_per_s": run.speed,
-        "load": run.load,
+        "load": solution.packed.load,
         "strokes": solution.case.engine.strokes if solution.case.engine else 0,
         "solver": "Dormand-Prince 5(4), dense output of order 4",
         "relative_tolerance": run.relative_tolerance,

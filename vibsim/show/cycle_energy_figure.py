@@ -39,7 +39,9 @@ def energy_figure(shown: Shown) -> Figure:
     axes.set_ylim(-len(points) + 0.38, 0.36)
     axes.grid(False, axis="y")
     axes.axvline(0.0, color=INK, lw=0.8)
-    handles = [Patch(color=shade, label=words) for words, key, shade, _ in PARTS if key in used]
+    only = points[0].energy
+    share = {key: f" {100.0 * getattr(only, key) / only.fuel:.1f} %" if shown.alone else "" for key in used}
+    handles = [Patch(color=shade, label=minus(words + share[key])) for words, key, shade, _ in PARTS if key in used]
     handles.append(Patch(fill=False, hatch="////", ec="#0072B2", label="work of gas exchange"))
     figure.legend(handles=handles, loc="lower center", ncols=4, fontsize=8.5, frameon=False)
     return figure

@@ -30,7 +30,7 @@ from vibsim.studies.cycle_view import SHARES, CycleView, Point
 
 BAR, CUBIC_CM, PER_DEGREE = 1e-5, 1e6, math.radians(1.0)
 LOW = 2.6  # bar, greatest that is shown of gas exchange, in intake or exhaust pressures
-BESIDE = 20.0  # deg shown beside the burn
+BESIDE, NEARLY_ALL = 20.0, 0.999  # deg shown beside the burn, up to which share of it
 FIT = (0, (4, 2))
 
 
@@ -81,7 +81,8 @@ def _pressure(shown: Shown) -> Figure:
 def _volume(shown: Shown) -> Figure:
     figure = shown.figure("log p–log V", 7.4)
     axes = figure.add_axes((0.07, 0.08, 0.915, 0.79))
-    title = "Straight where valves are shut and nothing burns; the loop below, gas exchange, costs work"
+    loop = "the loop below is gas exchange" if shown.view.cycle > 3.0 * math.pi else "gas exchange at the right end"
+    title = f"Straight where valves are shut and nothing burns; {loop}"
     plain(axes, title, "cylinder volume, cm³", "pressure, bar")
     for index, point in enumerate(shown.points):
         volume, pressure = CUBIC_CM * point.curves.volume, BAR * point.curves.pressure
@@ -129,7 +130,8 @@ def _heat(shown: Shown) -> Figure:
     plain(share, "Burned so far", ANGLE, "% of what burns")
     burns = [point.cycle.burn for point in shown.points if point.cycle.burn is not None]
     low = math.degrees(min(burn.start for burn in burns)) - BESIDE
-    high = max(math.degrees(max(burn.start + burn.span for burn in burns)) + BESIDE, 60.0)
+    done = [end for point in shown.points if (end := burned_angle(point.cycle, NEARLY_ALL)) is not None]
+    high = max(math.degrees(max(done)) + BESIDE, 60.0)
     for index, point in enumerate(shown.points):
         angle, label = degrees(point.curves.angle), "released" if shown.alone else shown.label(point)
         rate.plot(angle, PER_DEGREE * point.curves.heat_rate, color=colour(index), lw=1.8, label=label)
@@ -153,13 +155,13 @@ def _mark_shares(axes: Axes, shown: Shown, point: Point, index: int) -> None:
         angle = burned_angle(point.cycle, 0.01 * share)
         assert angle is not None
         at = math.degrees(angle)
-        _mark(axes, (at, share), index, minus(f"{share} % at {at:.1f}°") if shown.alone else "")
+        _mark(axes, (at, share), index, minus(f"{share} % at {at:.1f}°") if shown.alone else "", -9)
 
 
-def _mark(axes: Axes, place: tuple[float, float], index: int, words: str) -> None:
-    """A point on a curve and what it is, to the right of it."""
+def _mark(axes: Axes, place: tuple[float, float], index: int, words: str, up: int = 0) -> None:
+    """A point on a curve and what it is, to the right of it and some points up."""
     axes.plot(*place, "o", color=colour(index), ms=6.0, mec="white")
-    axes.annotate(words, place, (9, 0), textcoords="offset points", fontsize=9, color=INK, va="center")
+    axes.annotate(words, place, (9, up), textcoords="offset points", fontsize=9, color=INK, va="center")
 
 
 def _temperature(shown: Shown) -> Figure:

@@ -98,15 +98,17 @@ def _verdict(point: Point) -> str:
         return NONE
     if margin > UNCERTAINTY:
         return "does not knock"
-    return "may knock" if margin > -UNCERTAINTY else "knocks"
+    return "may knock" if margin > -UNCERTAINTY else "would knock"
 
 
 def _energy(points: tuple[Point, ...]) -> Rows:
     """Balance in J and % of the fuel; the last row is what it does not account for."""
     found = [energy_as_dict(point.energy) for point in points]
     rows: Rows = []
-    for words, key in BALANCE:
+    for name, key in BALANCE:
         nothing = key == "scavenging_work_J" and not any(one[key] for one in found)
+        leaks = key == "exhaust_past_port_J" and any(point.cycle.leak_mass > 0.0 for point in points)
+        words = f"{name}, with blow-by" if leaks else name
         rows.append((words, [NONE if nothing else _part(one[key], one["fuel_J"]) for one in found]))
     rows.append(("closure error", [_closure(one) for one in found]))
     return rows

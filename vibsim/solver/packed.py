@@ -15,7 +15,7 @@ from vibsim.engine.charging.added_mass import with_added_mass
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.load_target import with_load
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
-from vibsim.engine.operating_point import OperatingPoint, charging_loss, operating_point
+from vibsim.engine.operating_point import OperatingPoint, charging_loss, doubts, operating_point
 from vibsim.engine.pressure import Gas, Operating, depends_on_speed, no_gas, pack_gas
 from vibsim.engine.trace_report import Remarks, trace_remarks
 from vibsim.engine.traces import some_point, speed_nodes
@@ -137,6 +137,8 @@ def pack(case: Case, folder: Path) -> Packed:
         gas = _gas(case, layout, folder, point) if fed.gas is None else fed.gas
         if engine is not None and layout is not None:
             remarks = trace_remarks(engine, layout, folder)
+        if point is not None:
+            remarks = replace(remarks, warnings=(*remarks.warnings, *doubts(point)))
     together.raise_if_any()
     bodies = np.zeros(len(names), dtype=BODY)
     bodies["mass"], inverse = mass, np.linalg.inv(inertia)

@@ -15,6 +15,8 @@ from vibsim.engine.cycle_curves import Curves, burned_angle, cycle_curves
 from vibsim.engine.cycle_energy import Energy, energy_of
 from vibsim.engine.cycle_setup import by_compression, cycle_gas
 from vibsim.engine.layout import ResolvedCylinder, resolve_layout
+from vibsim.engine.load_target import with_load
+from vibsim.engine.operating_point import operating_point
 from vibsim.engine.trace_fit import Slope, slope
 from vibsim.engine.valve_timing import valves_of
 from vibsim.inputs.case_checks import SLOWEST_CYCLE
@@ -22,7 +24,7 @@ from vibsim.inputs.errors import InputError, VibsimError, nearest
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Engine
 from vibsim.inputs.trace import Trace
-from vibsim.studies.gas_overview import CylinderGas, cycles_alike
+from vibsim.studies.gas_overview import CylinderGas, cycles_alike, feeding_in_words
 
 RPM = 30.0 / math.pi
 SHARES = (10, 50, 90)  # % burned
@@ -76,7 +78,7 @@ class CycleView:
 
     def label(self, point: Point) -> str:
         """`4000 rpm, load 0.35`, with the cylinders where they differ."""
-        return ", ".join([f"{point.speed * RPM:.0f} rpm", f"load {point.load:g}", *self.which(point)])
+        return ", ".join([f"{point.speed * RPM:.0f} rpm", f"load {point.load:.4g}", *self.which(point)])
 
     def which(self, point: Point) -> list[str]:
         """Cylinders of a point, in words; none where all run alike."""
@@ -99,12 +101,12 @@ def find_cycles(
     cylinders = layout.cylinders if cylinder is None else (_named(layout.cylinders, cylinder),)
     places = {item.name: item for item in cylinders}
     notes: list[str] = []
-    if engine.charging.source != "none":
-        notes.append(f"charging ({engine.charging.source}) is left out: the intake is as without it")
     points = []
     for speed in _speeds(case_file, speeds):
         for load in _loads(case_file, loads):
-            for gas in cycles_alike(engine, cylinders, speed, load):
+            at = operating_point(engine, case_file.folder, speed, load)
+            notes += [f"{speed * RPM:.0f} rpm, load {load:.4g}: {line}" for line in feeding_in_words(at)]
+            for gas in cycles_alike(at, tuple(places)):
                 points.append(_point(engine, places[gas.cylinders[0]], gas, (speed, load), notes))
     valves = valves_of(engine, cycle_gas(engine), cylinders[0])
     return CycleView(tuple(points), valves, layout.cycle, tuple(notes))
@@ -142,7 +144,8 @@ def _speeds(case_file: CaseFile, given: list[float] | None) -> list[float]:
 def _loads(case_file: CaseFile, given: list[float] | None) -> list[float]:
     run = case_file.case.run
     if given is None:
-        return [1.0 if run is None else run.load]
+        resolved = with_load(case_file.case, case_file.folder).run
+        return [1.0 if run is None or resolved is None else resolved.load]
     return list(dict.fromkeys(given))
 
 

@@ -51,6 +51,8 @@ def find_losses(case: Case, packed: Packed) -> list[Loss]:
     for item in engine.accessory:
         torque = float(accessory_torque(speed, pack_accessory(item, 0)[()]))
         rows.append((item.name, item.kind.replace("_", " "), torque, item.reacted_by or engine.body))
+    if packed.point is not None and packed.point.charging_torque:
+        rows.append(("charging", engine.charging.source.replace("_", " "), packed.point.charging_torque, engine.body))
     return [Loss(name, kind, torque, torque * per_torque, torque * speed, by) for name, kind, torque, by in rows]
 
 
