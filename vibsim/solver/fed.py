@@ -32,6 +32,7 @@ from vibsim.engine.pressure import Gas, Operating, pack_gas_nodes
 from vibsim.inputs.models import Case, Engine, Run
 
 if TYPE_CHECKING:
+    from vibsim.solver.observe import Observed
     from vibsim.solver.packed import Packed
 
 SPEED_NODES = np.array([0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0])  # of the first speed, left alone
@@ -158,10 +159,9 @@ def _borrowed_lines(seen: dict[str, np.ndarray], speed: np.ndarray, step: float,
     ]
 
 
-def air_remarks(seen: dict[str, np.ndarray] | None, speed: np.ndarray, step: float, packed: Packed) -> tuple[str, ...]:
-    """Lines on where the run left what the air path is known for; `seen` quantities and crank speed (rad/s) every
-    `step` s."""
-    path = packed.model.air
+def air_remarks(observed: Observed, step: float, packed: Packed) -> tuple[str, ...]:
+    """Lines on where the run, observed every `step` s, left what the air path is known for."""
+    seen, path = observed.air, packed.model.air
     if seen is None or path is None:
         return ()
     lines = _borrowed_lines(seen, observed.crank_speed, step, packed)

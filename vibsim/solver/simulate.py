@@ -73,9 +73,7 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
     angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
     angles = _integrate(stepper, case, packed, run, (times, angles), progress)
     over_time = observe(times.states, packed, case.sensor)
-    warnings = _check_gas_range(case, packed, times) + air_remarks(
-        over_time.air, over_time.crank_speed, times.step, packed
-    )
+    warnings = _check_gas_range(case, packed, times) + air_remarks(over_time, times.step, packed)
     whole = int(angles.next[0]) // run.points_per_cycle * run.points_per_cycle
     return Solution(
         case=case,
