@@ -27,6 +27,7 @@ from vibsim.commands import (
     run,
     search,
     tolerance,
+    torque,
     traces,
 )
 from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
@@ -39,6 +40,7 @@ COMMANDS = {
     "cure": cure,
     "loads": loads,
     "cycle": cycle,
+    "torque": torque,
     "tolerance": tolerance,
     "map": map,
     "search": search,

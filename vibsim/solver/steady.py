@@ -16,21 +16,9 @@ import numpy as np
 
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
-from vibsim.jit import kernel
+from vibsim.solver.crank_torque import mean_torque, torque_course
 from vibsim.solver.failure import explain_failure
-from vibsim.solver.motion import (
-    BRAKE_,
-    C_,
-    CHARGER_,
-    ENGINE,
-    derivatives,
-    fill_engine,
-    gas_weights,
-    load_torque,
-    loss_torque,
-    scratch,
-    torque_of_gas,
-)
+from vibsim.solver.motion import BRAKE_, CHARGER_, derivatives, load_torque, scratch
 from vibsim.solver.observe import Observed, observe
 from vibsim.solver.packed import Packed
 from vibsim.solver.solution import Settling
@@ -44,7 +32,6 @@ SMALLEST_SWING = 0.01  # of the mean speed: a heavier flywheel's speed is compar
 PATIENCE = 50  # cycles between looks at whether the residual still falls
 NOISE = 100.0  # times the settling tolerance: a residual above that is motion, not error
 FINEST = 2e-10  # relative tolerance below which nothing is gained
-PLANNING_POINTS = 1440
 
 
 @dataclass
@@ -146,31 +133,6 @@ class _Watch:
         )
 
 
-@kernel
-def _plan(angles, speed, model, gas, inertia):
-    """Gas torque (N m) and inertia felt at the crank (kg m²) at crank angles on a still block; returns the losses."""
-    e = np.zeros(ENGINE)
-    gas_weights(speed, model, e)
-    for n in range(angles.size):
-        gas[n] = torque_of_gas(angles[n], model, e)
-        fill_engine(angles[n], model, e)
-        inertia[n] = e[C_]
-    return loss_torque(speed, model, e)
-
-
-def _planned(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
-    angles = np.linspace(0.0, packed.cycle, PLANNING_POINTS, endpoint=False)
-    gas, inertia = np.empty_like(angles), np.empty_like(angles)
-    losses = _plan(angles, speed, packed.model, gas, inertia)
-    return angles, gas, inertia, losses
-
-
-def mean_torque(packed: Packed, speed: float) -> float:
-    """Mean of gas less friction and accessory torque (N m) over a cycle at constant speed (rad/s)."""
-    _, gas, _, losses = _planned(packed, speed)
-    return float(gas.mean() - losses)
-
-
 def _air_torques(packed: Packed, speed: float) -> tuple[float, float]:
     """Torques (N m) of the charger and of the brake that holds the speed, as the run starts; none without an air
     path."""
@@ -182,14 +144,9 @@ def _air_torques(packed: Packed, speed: float) -> tuple[float, float]:
     return float(e[CHARGER_]), float(e[BRAKE_])
 
 
-def losses_at(packed: Packed, speed: float) -> float:
-    """Torque of friction and accessories (N m) at a crank speed (rad/s)."""
-    return _planned(packed, speed)[3]
-
-
 def mean_inertia(packed: Packed) -> float:
     """Inertia (kg m²) that the crank feels on a still block, its mean over a cycle."""
-    return float(_planned(packed, 1.0)[2].mean())
+    return float(torque_course(packed, 1.0).felt.mean())
 
 
 def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
@@ -197,8 +154,9 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
 
     From ½·C(θ)·φ̇² = E + ∫(T_gas − T_mean) dθ, E chosen to meet the mean speed (derived: energy of the crank train).
     """
-    angles, gas, inertia, _ = _planned(packed, run.speed)
-    work = np.concatenate([[0.0], np.cumsum(gas - gas.mean())[:-1]]) * angles[1]
+    course = torque_course(packed, run.speed)
+    gas, inertia = course.gas, course.felt
+    work = np.concatenate([[0.0], np.cumsum(gas - gas.mean())[:-1]]) * course.angle[1]
     energy = 0.5 * inertia.mean() * run.speed**2
     for _ in range(30):
         speeds = np.sqrt(np.maximum(2.0 * (energy + work) / inertia, (0.05 * run.speed) ** 2))
