@@ -7,7 +7,7 @@ from scipy.interpolate import CubicHermiteSpline
 
 from vibsim.engine.friction import STANDSTILL, peak_pressures
 from vibsim.engine.layout import Layout
-from vibsim.engine.pressure import Gas
+from vibsim.engine.packed_gas import Gas
 from vibsim.inputs.friction_models import Accessory, Alternator, ChenFlynnFriction, OilPump, WaterPump
 from vibsim.inputs.models import Engine
 

@@ -15,7 +15,7 @@ from scipy.spatial.transform import Rotation
 
 from benchmarks.numpy_losses import Friction, accessory_torque, between
 from vibsim.engine.layout import Layout, resolve_layout
-from vibsim.engine.pressure import Gas
+from vibsim.engine.packed_gas import Gas
 from vibsim.inputs.models import Body, Case, Engine, Mount
 from vibsim.solver.packed import Packed
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibsim.engine.pressure import pressure_at
+from vibsim.engine.packed_gas import pressure_at
 from vibsim.inputs.models import Sensor
 from vibsim.jit import inner, kernel
 from vibsim.solver.motion import (

@@ -12,7 +12,8 @@ from vibsim.engine.accessories import no_losses, pack_losses
 from vibsim.engine.charging.pack import pack_charging
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
-from vibsim.engine.pressure import STANDARD_PRESSURE, Gas, Operating, depends_on_speed, no_gas, pack_gas
+from vibsim.engine.packed_gas import Gas
+from vibsim.engine.pressure import STANDARD_PRESSURE, Operating, depends_on_speed, no_gas, pack_gas
 from vibsim.engine.trace_report import Remarks, trace_remarks
 from vibsim.engine.traces import some_point, speed_nodes
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
@@ -76,7 +77,7 @@ class Packed(NamedTuple):
     accessories.
 
     States are those of the bodies, then `more_states`, then crank angle and momentum. `remarks` say what was done to
-    measured data and what of it is doubtful.
+    measured data and what of it is doubtful. `repeats` working cycles, of misfire, are a period.
     """
 
     model: Model
@@ -87,6 +88,12 @@ class Packed(NamedTuple):
     accessories: tuple[str, ...] = ()
     remarks: Remarks = Remarks()
     more_states: tuple[MoreState, ...] = ()
+    repeats: int = 1
+
+    @property
+    def period(self) -> float:
+        """Crank angle after which the gas repeats, rad."""
+        return self.repeats * self.cycle
 
     @property
     def cycle(self) -> float:
@@ -246,7 +253,13 @@ def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
         speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0))
         if isinstance(case.engine.gas, TraceGas):
             speeds = speed_nodes(case.engine, layout, speed, load, folder)
-    return pack_gas(case.engine, layout, [Operating(float(value), load, folder) for value in speeds])
+    points = [Operating(float(value), load, folder) for value in speeds]
+    return pack_gas(case.engine, layout, points, partner=_varies(case))
+
+
+def _varies(case: Case) -> bool:
+    """Whether cycles of the run differ, so that it needs the unfired cylinder too."""
+    return case.run is not None and (case.run.variation is not None or case.run.misfire is not None)
 
 
 def _refuse_charging(engine: Engine, folder: Path) -> None:

@@ -14,6 +14,7 @@ from vibsim.engine.pressure import depends_on_speed
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.solver.failure import explain_failure
+from vibsim.solver.motion import derivatives
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import Packed, pack
 from vibsim.solver.solution import Solution
@@ -30,6 +31,7 @@ from vibsim.solver.stepper import (
     no_grid,
     start_stepper,
 )
+from vibsim.solver.varied import found_in_record, with_misfire, with_variation
 
 Progress = Callable[[str, float, float], None]
 RPM = 30.0 / math.pi  # per rad/s
@@ -65,6 +67,7 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
     displacement = np.zeros((len(packed.names), 6))
     if run.start == "static":
         displacement = equilibrium(packed).displacement
+    packed = with_variation(packed, run)
     stepper = start_stepper(state_at(packed, displacement, 0.0, run.speed), packed.model, 1e-5)
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
     angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
@@ -81,22 +84,33 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
         settling=None,
         counts=_counts(stepper),
         warnings=warnings,
+        variation=found_in_record(packed, run, float(times.states[-1, -2])),
     )
 
 
 def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
-    """Hold the mean speed by the load torque, wait until cycles repeat, then record."""
-    stepper, packed, settling = settle(case, run, packed, progress)
+    """Hold the mean speed by the load torque, wait until cycles repeat, then record.
+
+    What repeats is a period of misfire, if there is one. Variation sets in with the record, under the load found.
+    """
+    stepper, packed, settling = settle(case, run, with_misfire(packed, run), progress)
     run = run.model_copy(update={"relative_tolerance": settling.relative_tolerance})
+    varies = run.variation is not None
+    if varies:
+        packed = with_variation(packed, run)
+        derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     stepper.clock[0] = 0.0
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
-    # the last whole cycle of the record, which has had the longest to settle
-    first = packed.cycle * max(math.floor(run.duration * run.speed / packed.cycle) - 1, 0)
-    angles = grid(first, packed.cycle / run.points_per_cycle, run.points_per_cycle, packed.state_size)
+    whole = max(math.floor(run.duration * run.speed / packed.period), 1)
+    # the last whole period of the record, which has had the longest to settle; all of them where they differ
+    first = 0.0 if varies else packed.period * (whole - 1)
+    span = packed.period * (whole if varies else 1)
+    points = round(span / packed.cycle) * run.points_per_cycle
+    angles = grid(first, packed.cycle / run.points_per_cycle, points, packed.state_size)
     _integrate(stepper, case, packed, run, (times, angles), progress)
-    if angles.next[0] < len(angles.times):  # a record shorter than one cycle: go on to its end
+    if angles.next[0] < len(angles.times):  # a record shorter than that: go on to its end
         control = error_control(packed, run.relative_tolerance, MOST_STEPS)
-        status = advance(stepper, packed.model, control, math.inf, first + packed.cycle, no_grid(), angles)
+        status = advance(stepper, packed.model, control, math.inf, first + span, no_grid(), angles)
         if status != REACHED_ANGLE:
             raise explain_failure(status, stepper, packed, case)
     angles.states[:, -2] -= first
@@ -106,10 +120,12 @@ def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solu
         time=np.arange(len(times.times)) / run.sample_rate,
         over_time=observe(times.states, packed, case.sensor),
         first_angle=first,
-        angle=angles.step * np.arange(run.points_per_cycle),
+        angle=angles.step * np.arange(points),
         over_angle=observe(angles.states, packed, case.sensor),
         settling=settling,
         counts=_counts(stepper),
+        periodic=not varies,
+        variation=found_in_record(packed, run, float(times.states[-1, -2])),
     )
 
 
