@@ -271,7 +271,7 @@ def main() -> None:
     effort, load = QUICK if options.quick else FULL, os.getloadavg()[0]
     demo = settled_demo()
     figures = solver_figures(demo, effort) + gas_figures(DEMO, effort.repeats)
-    figures += gas_run_figures(DEMO, demo, own_seconds, effort.simulated, 3 * effort.repeats)
+    figures += gas_run_figures(DEMO, demo, own_seconds, effort.repeats)
     figures += layout_figures(effort.repeats) + command_figures(effort)
     Console(width=WIDTH).print(table(figures, effort, load))
     if options.json:

@@ -104,17 +104,18 @@ def test_gross_work_is_that_of_the_cycle() -> None:
     assert unfired == pytest.approx(0.0, abs=0.1 * fired)
 
 
-def test_work_of_each_cycle_is_that_of_the_series() -> None:
+@pytest.mark.parametrize("strokes", [4, 2])
+def test_work_of_each_cycle_is_that_of_the_series(strokes: int) -> None:
     """Derived: ∮p·dV over compression and expansion, by the trapezoid in steps of 0.1°, whose error is some 1e-6."""
-    _, layout, gas = petrol()
+    _, layout, gas = petrol(strokes=strokes)
     relative = relative_series(asked("lognormal", 0.2, 0.0), 12, 1)
     varied = with_shares(gas, shares_of(relative, gas, layout, 300.0))
     fired = gross_works(gas, layout, 300.0)[0, 0]
     angle = np.linspace(-math.pi, math.pi, 3601)
-    first = float(varied.charges["begins"][0]) + 2.0 * math.pi
+    first = float(varied.charges["begins"][0]) + 0.5 * gas.cycle
     slope = cylinder_volume(layout.cylinders[0], angle)[1]
     for n, wanted in enumerate(relative[:, 0]):
-        pressure = cylinder_pressures(first + 4.0 * math.pi * n + angle, 300.0, varied)[:, 0]
+        pressure = cylinder_pressures(first + gas.cycle * n + angle, 300.0, varied)[:, 0]
         assert np.trapezoid(pressure * slope, angle) == pytest.approx(wanted * fired, rel=2e-5)
 
 

@@ -2,8 +2,9 @@
 
 With pressure = unfired + share·(fired − unfired) work is linear in the share, so the gross indicated mean pressure of a
 cycle is U + share·(F − U), F that of the fired and U that of the unfired cycle: share = 1 + (x − 1)·F/(F − U) gives x
-times F (derived). Gross is over compression and expansion, within which a share does not change. Unfired is a cylinder
-that never fires, without the burnt gas that one before would leave it.
+times F (derived). Gross is over compression and expansion, in a two-stroke the whole cycle; a share changes before and
+after that, in a two-stroke about bottom dead centre, where next to no work is done. Unfired is a cylinder that never
+fires, without the burnt gas that one before would leave it. Friction stays that of the plain cycle.
 """
 
 from __future__ import annotations
