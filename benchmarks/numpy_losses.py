@@ -3,21 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.interpolate import CubicHermiteSpline
 
+from benchmarks.numpy_gas import between
 from vibsim.engine.friction import STANDSTILL, peak_pressures
 from vibsim.engine.layout import Layout
-from vibsim.engine.pressure import Gas
+from vibsim.engine.packed_gas import Gas
 from vibsim.inputs.friction_models import Accessory, Alternator, ChenFlynnFriction, OilPump, WaterPump
 from vibsim.inputs.models import Engine
-
-
-def between(speed: float, speeds: np.ndarray, values: np.ndarray) -> np.ndarray:
-    """Rows of values (speeds, n) at a crank speed, by cubics with slopes of three-point differences, held outside."""
-    if speeds.size == 1:
-        return values[0]
-    slopes = np.gradient(values, speeds, axis=0)
-    return CubicHermiteSpline(speeds, values, slopes)(np.clip(abs(speed), speeds[0], speeds[-1]))
 
 
 class Friction:

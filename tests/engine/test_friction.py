@@ -12,7 +12,7 @@ from scipy.interpolate import CubicHermiteSpline
 from tests.cases import packed, single, skewed
 from vibsim.engine.friction import friction_at, friction_torque, peak_pressures
 from vibsim.engine.oil import VOGEL, thickening, viscosity
-from vibsim.engine.pressure import cylinder_pressures
+from vibsim.engine.packed_gas import cylinder_pressures
 from vibsim.solver.packed import Packed
 from vibsim.studies.losses import friction_in_words
 

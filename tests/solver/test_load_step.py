@@ -277,6 +277,18 @@ def test_runs_without_an_air_path_have_none_of_it():
     assert stepped.state_size == plain.state_size + 7
 
 
+def test_a_misfire_goes_on_through_the_step():
+    raw = trike("none", duration_s=0.5)
+    raw["run"]["misfire"] = {"cylinder": ["2"], "every": 2}
+    solution = simulate(build_case(raw), cases.CONFIGS)
+    pressure = solution.over_time.cylinder_pressure[:, 1]
+    late = solution.time > 0.35
+    assert solution.packed.repeats == 2
+    assert pressure[late].max() > 35e5  # burns every other time
+    whole = solved("none")
+    assert at_end(solution, "load_torque") < at_end(whole, "load_torque") - 3.0
+
+
 def results_of(solution: Solution) -> Group:
     return collect(solution, CaseFile(solution.case, "", cases.CONFIGS, "step"))
 

@@ -12,7 +12,7 @@ import numpy as np
 
 from vibsim.engine.friction import LOSS, friction_law, pack_friction
 from vibsim.engine.layout import Layout
-from vibsim.engine.pressure import Gas
+from vibsim.engine.packed_gas import Gas
 from vibsim.inputs.friction_models import Accessory, Alternator, ConstantAccessory, OilPump, WaterPump
 from vibsim.inputs.models import Engine
 from vibsim.jit import bare

@@ -9,7 +9,7 @@ import numpy as np
 from vibsim.engine.layout import Layout
 from vibsim.engine.node_grid import AXIS, WEIGHTS, count, fill_weights, node_count
 from vibsim.engine.oil import thickening
-from vibsim.engine.pressure import Gas
+from vibsim.engine.packed_gas import Gas
 from vibsim.inputs.friction_models import ChenFlynnFriction, SimpleFriction
 from vibsim.inputs.models import Engine
 from vibsim.jit import inlined, kernel

@@ -18,6 +18,7 @@ from vibsim.inputs.friction_checks import check_accessory, check_friction
 from vibsim.inputs.step_checks import check_load_step
 from vibsim.inputs.trace_checks import check_trace_gas
 from vibsim.inputs.units import GREATEST
+from vibsim.inputs.variation_checks import check_variation
 
 Report = Callable[[tuple[str | int, ...], Any, str], None]
 GROUND = "ground"
@@ -281,6 +282,7 @@ def _check_gas(engine: dict[str, Any], gas: dict[str, Any], report: Report) -> N
 def _check_engine_run(engine: dict[str, Any], run: Any, report: Report) -> None:
     steady = isinstance(run, dict) and run.get("kind", "steady") == "steady"
     _check_shafts(engine, steady, report)
+    check_variation(engine, run, report)
     gas, speed = engine.get("gas"), _number(run, "speed")
     if isinstance(gas, dict) and gas.get("source") == "cycle" and speed is not None and abs(speed) < SLOWEST_CYCLE:
         allowed = f"gas source cycle needs at least {SLOWEST_CYCLE * 30.0 / math.pi:.0f} rpm"

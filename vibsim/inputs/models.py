@@ -13,6 +13,7 @@ from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.table import FileName, Name, NonNegative, PositiveNumber, Rate, Table, Vector
+from vibsim.inputs.variation_models import Misfire, Variation
 
 
 class CaseInfo(Table):
@@ -365,6 +366,8 @@ class Run(Table):
     relative_tolerance: Annotated[float, Field(ge=1e-12, le=1e-3)] = 1e-6
     settle_tolerance: Annotated[float, Field(ge=1e-8, le=0.1, description="change from cycle to cycle")] = 1e-4
     settle_cycles: Annotated[int, Field(ge=2, le=100000, description="most cycles to wait for a steady state")] = 4000
+    variation: Variation | None = None
+    misfire: Misfire | None = None
 
 
 class Case(Table):

@@ -73,10 +73,13 @@ def collect(solution: Solution, case_file: CaseFile) -> Group:
     _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
     _add_quantities(results, solution.over_time, "time")
     if solution.angle is not None and solution.over_angle is not None:
-        steady = case.run is not None and case.run.kind == "steady"
+        steady = solution.periodic
         name, words = ("cycle_angle", "crank angle within one working cycle") if steady else ("angle", "crank angle")
         over_angle = Group(
-            attributes={"cycle_length_rad": solution.packed.cycle, "first_crank_angle_rad": solution.first_angle}
+            attributes={
+                "cycle_length_rad": solution.packed.period if steady else solution.packed.cycle,
+                "first_crank_angle_rad": solution.first_angle,
+            }
         )
         over_angle.add(name, (name,), solution.angle, "rad", words)
         _add_quantities(over_angle, solution.over_angle, name)
@@ -156,6 +159,7 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
     }
     if run.kind == "load_step":
         attributes |= {"load_after": run.load_after, "step_at_s": run.step_at, "speed_held": int(run.hold_speed)}
+    attributes |= _variation(solution)
     if solution.settling is not None:
         settling = solution.settling
         attributes |= {
@@ -168,6 +172,23 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
             "steady_load_torque_N_m": settling.load_torque,
             "steady_mean_speed_rad_per_s": settling.mean_speed,
         }
+    return attributes
+
+
+def _variation(solution: Solution) -> dict[str, Any]:
+    """What differs from cycle to cycle: of the record, whole cycles of every cylinder."""
+    run, found = solution.case.run, solution.variation
+    attributes: dict[str, Any] = {}
+    if run is not None and run.misfire is not None:
+        attributes["misfire_cylinders"] = ", ".join(run.misfire.cylinders)
+        attributes["misfire_pattern"] = " ".join(str(burns) for burns in run.misfire.burns)
+    if found is not None:
+        attributes["variation_seed"] = found.seed
+        attributes["variation_asked"] = found.asked
+        attributes["variation_cycles"] = found.cycles
+        if found.found is not None and found.scatter is not None:
+            attributes["variation_found"] = found.found
+            attributes["variation_expected_scatter"] = found.scatter
     return attributes
 
 

@@ -51,7 +51,7 @@ def _fill(angles, speed, model, gas, inertia, felt):
 
 def torque_course(packed: Packed, speed: float, points: int = POINTS) -> TorqueCourse:
     """The course at a crank speed (rad/s), from a model packed for that speed and its load."""
-    angles = np.linspace(0.0, packed.cycle, points, endpoint=False)
+    angles = np.linspace(0.0, packed.period, points * packed.repeats, endpoint=False)
     gas, inertia, felt = np.empty_like(angles), np.empty_like(angles), np.empty_like(angles)
     losses = _fill(angles, speed, packed.model, gas, inertia, felt)
     return TorqueCourse(angles, gas, inertia, felt, losses)

@@ -28,7 +28,8 @@ from vibsim.engine.charging.air import GAS_CONSTANT
 from vibsim.engine.charging.compressor import FLAG_WORDS
 from vibsim.engine.charging.pack import ELECTRIC, ENGINE_DRIVEN, EXHAUST_TURBINE
 from vibsim.engine.layout import Layout
-from vibsim.engine.pressure import Gas, Operating, pack_gas_nodes
+from vibsim.engine.packed_gas import Gas
+from vibsim.engine.pressure import Operating, pack_gas_nodes
 from vibsim.inputs.models import Case, Engine, Run
 
 if TYPE_CHECKING:
@@ -70,6 +71,11 @@ class Fed:
 NOT_FED = Fed()
 
 
+def varies(case: Case) -> bool:
+    """Whether cycles of the run differ, so that it needs the unfired cylinder too."""
+    return case.run is not None and (case.run.variation is not None or case.run.misfire is not None)
+
+
 def has_air_path(case: Case) -> bool:
     """Whether the states of the air path are part of the case's run."""
     if case.run is None or case.engine is None:
@@ -92,7 +98,7 @@ def fed_engine(case: Case, layout: Layout | None, folder: Path) -> Fed:
     setup = air_setup(engine, folder, speeds, speed, loads, run.throttle_response, free=not held)
     path, states = commanded(engine, folder, setup.path, speed, run.load)
     points = [Operating(at.speed, run.load, folder, at) for at in setup.conditions]
-    gas = pack_gas_nodes(engine, layout, points, path.nodes)
+    gas = pack_gas_nodes(engine, layout, points, path.nodes, partner=varies(case))
     intake, exhaust = looked_up(states, path)
     return Fed(gas._replace(intake=intake, exhaust=exhaust), path, more_states(path, states), setup.borrowed)
 

@@ -19,7 +19,7 @@ from vibsim.engine.friction import STANDSTILL, friction_law, friction_under
 from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.moving_mass import moving_mass
 from vibsim.engine.node_grid import WEIGHTS, at_weights, fill_weights, node_count
-from vibsim.engine.pressure import pressure_at
+from vibsim.engine.packed_gas import pressure_at
 from vibsim.jit import bare, inlined, inner, kernel
 from vibsim.structure.mounts import mount_force
 from vibsim.structure.rotation import matrix_entries

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from vibsim.engine.air_seen import SEEN, see_air, seen_by_name
-from vibsim.engine.pressure import pressure_at
+from vibsim.engine.packed_gas import pressure_at
 from vibsim.inputs.models import Sensor
 from vibsim.jit import inlined, inner, kernel
 from vibsim.solver.motion import (

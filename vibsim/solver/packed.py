@@ -16,7 +16,8 @@ from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.load_target import with_load
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
 from vibsim.engine.operating_point import OperatingPoint, charging_loss, doubts, operating_point
-from vibsim.engine.pressure import Gas, Operating, depends_on_speed, no_gas, pack_gas
+from vibsim.engine.packed_gas import Gas
+from vibsim.engine.pressure import Operating, depends_on_speed, no_gas, pack_gas
 from vibsim.engine.trace_report import Remarks, trace_remarks
 from vibsim.engine.traces import some_point, speed_nodes
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
@@ -24,12 +25,11 @@ from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
-from vibsim.solver.fed import NOT_FED, MoreState, fed_engine, takes_from_crank
+from vibsim.solver.fed import NOT_FED, SPEED_NODES, MoreState, fed_engine, takes_from_crank, varies
 from vibsim.structure.mounts import pack_mounts
 
 STANDARD_GRAVITY = 9.80665
 AVERAGE_POINTS = 96  # the mean of a smooth periodic function converges beyond any power of the step
-SPEED_NODES = np.array([0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0])  # of the first speed
 STATES_PER_BODY = 13  # place (3), quaternion (4), momentum and angular momentum in own axes (3 + 3)
 
 
@@ -75,7 +75,7 @@ class Packed(NamedTuple):
     States are those of the bodies, then `more_states`, then crank angle and momentum. `remarks` say what was done to
     measured data and what of it is doubtful. `load` is the run's, found where torque or power was asked for; `point`
     the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV files; `borrowed`
-    nodes of the air path at which no working cycle closes.
+    nodes of the air path at which no working cycle closes. `repeats` working cycles, of misfire, are a period.
     """
 
     model: Model
@@ -90,9 +90,15 @@ class Packed(NamedTuple):
     point: OperatingPoint | None = None
     folder: Path = Path()
     borrowed: np.ndarray | None = None
+    repeats: int = 1
 
     def with_air(self, air: AirPath) -> Packed:
         return self._replace(model=self.model._replace(air=air))
+
+    @property
+    def period(self) -> float:
+        """Crank angle after which the gas repeats, rad."""
+        return self.repeats * self.cycle
 
     @property
     def cycle(self) -> float:
@@ -265,7 +271,7 @@ def _gas(case: Case, layout: Layout | None, folder: Path, point: OperatingPoint 
     points = [Operating(float(value), load, folder) for value in speeds]
     if point is not None:
         points = [_operating(case.engine, item, point) for item in points]
-    return pack_gas(case.engine, layout, points)
+    return pack_gas(case.engine, layout, points, partner=varies(case))
 
 
 def _operating(engine: Engine, at: Operating, point: OperatingPoint) -> Operating:

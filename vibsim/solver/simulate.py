@@ -32,6 +32,7 @@ from vibsim.solver.stepper import (
     no_grid,
     start_stepper,
 )
+from vibsim.solver.varied import found_in_record, with_misfire, with_variation
 
 Progress = Callable[[str, float, float], None]
 RPM = 30.0 / math.pi  # per rad/s
@@ -68,6 +69,7 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
     displacement = np.zeros((len(packed.names), 6))
     if run.start == "static":
         displacement = equilibrium(packed).displacement
+    packed = with_variation(packed, run)
     stepper = start_stepper(state_at(packed, displacement, 0.0, run.speed), packed.model, FIRST_STEP)
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
     angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
@@ -85,22 +87,33 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
         settling=None,
         counts=_counts(stepper),
         warnings=warnings,
+        variation=found_in_record(packed, run, float(times.states[-1, -2])),
     )
 
 
 def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
-    """Hold the mean speed by the load torque, wait until cycles repeat, then record."""
-    stepper, packed, settling = settle(case, run, packed, progress)
+    """Hold the mean speed by the load torque, wait until cycles repeat, then record.
+
+    What repeats is a period of misfire, if there is one. Variation sets in with the record, under the load found.
+    """
+    stepper, packed, settling = settle(case, run, with_misfire(packed, run), progress)
     run = run.model_copy(update={"relative_tolerance": settling.relative_tolerance})
+    varies = run.variation is not None
+    if varies:
+        packed = with_variation(packed, run)
+        derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     stepper.clock[0] = 0.0
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
-    # the last whole cycle of the record, which has had the longest to settle
-    first = packed.cycle * max(math.floor(run.duration * run.speed / packed.cycle) - 1, 0)
-    angles = grid(first, packed.cycle / run.points_per_cycle, run.points_per_cycle, packed.state_size)
+    whole = max(math.floor(run.duration * run.speed / packed.period), 1)
+    # the last whole period of the record, which has had the longest to settle; all of them where they differ
+    first = 0.0 if varies else packed.period * (whole - 1)
+    span = packed.period * (whole if varies else 1)
+    points = round(span / packed.cycle) * run.points_per_cycle
+    angles = grid(first, packed.cycle / run.points_per_cycle, points, packed.state_size)
     _integrate(stepper, case, packed, run, (times, angles), progress)
-    if angles.next[0] < len(angles.times):  # a record shorter than one cycle: go on to its end
+    if angles.next[0] < len(angles.times):  # a record shorter than that: go on to its end
         control = error_control(packed, run.relative_tolerance, MOST_STEPS)
-        status = advance(stepper, packed.model, control, math.inf, first + packed.cycle, no_grid(), angles)
+        status = advance(stepper, packed.model, control, math.inf, first + span, no_grid(), angles)
         if status != REACHED_ANGLE:
             raise explain_failure(status, stepper, packed, case)
     angles.states[:, -2] -= first
@@ -110,22 +123,27 @@ def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solu
         time=np.arange(len(times.times)) / run.sample_rate,
         over_time=observe(times.states, packed, case.sensor),
         first_angle=first,
-        angle=angles.step * np.arange(run.points_per_cycle),
+        angle=angles.step * np.arange(points),
         over_angle=observe(angles.states, packed, case.sensor),
         settling=settling,
         counts=_counts(stepper),
+        periodic=not varies,
+        variation=found_in_record(packed, run, float(times.states[-1, -2])),
     )
 
 
 def run_load_step(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
     """Settle at the first load, then record: throttle and charger are commanded for the second load at the step.
 
-    Settling leaves the drive of a charger as cool, and its battery as full, as the record is to begin with.
+    Settling leaves the drive of a charger as cool, and its battery as full, as the record is to begin with. Variation
+    sets in with the record.
     """
     assert case.engine is not None and packed.model.air is not None
     path = held_at(packed.model.air, run, mean_inertia(packed))
-    packed = packed.with_air(path)
-    stepper, packed, settling = settle(case, run, packed, progress)
+    stepper, packed, settling = settle(case, run, with_misfire(packed.with_air(path), run), progress)
+    if run.variation is not None:
+        packed = with_variation(packed, run)
+        derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     run = run.model_copy(update={"relative_tolerance": settling.relative_tolerance})
     stepper.clock[0] = 0.0
     lay_back(stepper.y[STATES_PER_BODY * len(packed.names) : -2], path, packed.more_states)
@@ -149,6 +167,7 @@ def run_load_step(case: Case, run: Run, packed: Packed, progress: Progress) -> S
         settling=settling,
         counts=_counts(stepper),
         warnings=_check_gas_range(case, packed, times) + air_remarks(over_time, times.step, after),
+        variation=found_in_record(packed, run, float(times.states[-1, -2])),
     )
 
 
