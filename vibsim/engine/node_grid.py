@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vibsim.jit import inlined, kernel
+from vibsim.jit import bare, inlined
 
 STENCIL = 4  # most nodes along an axis that count at once
 AXIS = 1 + STENCIL  # first of them, then their weights
@@ -83,7 +83,7 @@ def fill_axis(value, axis, e, at):
         e[k + 2] += s * after
 
 
-@kernel
+@bare
 def fill_weights(speed, intake, exhaust, nodes, e, at):
     """Weights of the nodes at a crank speed (rad/s, its size counts), intake and exhaust pressure (Pa) into
     e[at : at + WEIGHTS]."""
@@ -98,7 +98,13 @@ def count(axis):
     return min(axis.size, STENCIL)
 
 
-@kernel
+@inlined
+def node_count(nodes):
+    """How many nodes there are in all."""
+    return nodes.speeds.size * nodes.intakes.size * nodes.exhausts.size
+
+
+@bare
 def at_weights(table, column, nodes, e, at):
     """Value of a column of a table (nodes, columns) under the weights in e[at : at + WEIGHTS]."""
     total = 0.0

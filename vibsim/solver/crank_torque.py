@@ -13,7 +13,7 @@ import numpy as np
 
 from vibsim.engine.moving_mass import moving_mass
 from vibsim.jit import kernel
-from vibsim.solver.motion import gas_torque, loss_torque
+from vibsim.solver.motion import ENGINE, gas_weights, loss_torque, torque_of_gas
 from vibsim.solver.packed import Packed
 
 POINTS = 1440  # of a working cycle
@@ -39,17 +39,19 @@ class TorqueCourse:
 @kernel
 def _fill(angles, speed, model, gas, inertia, felt):
     """Gas and inertia torque (N m) and felt inertia (kg m²) at crank angles (n); returns the losses."""
+    e = np.zeros(ENGINE)
+    gas_weights(speed, model, e)
     for n in range(angles.size):
-        gas[n] = gas_torque(angles[n], speed, model)
+        gas[n] = torque_of_gas(angles[n], model, e)
         sums = moving_mass(angles[n], model.train)
         inertia[n] = -0.5 * sums.polar1 * speed * speed
         felt[n] = sums.polar
-    return loss_torque(speed, model)
+    return loss_torque(speed, model, e)
 
 
 def torque_course(packed: Packed, speed: float, points: int = POINTS) -> TorqueCourse:
     """The course at a crank speed (rad/s), from a model packed for that speed and its load."""
-    angles = np.linspace(0.0, packed.cycle, points, endpoint=False)
+    angles = np.linspace(0.0, packed.period, points * packed.repeats, endpoint=False)
     gas, inertia, felt = np.empty_like(angles), np.empty_like(angles), np.empty_like(angles)
     losses = _fill(angles, speed, packed.model, gas, inertia, felt)
     return TorqueCourse(angles, gas, inertia, felt, losses)

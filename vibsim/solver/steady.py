@@ -18,7 +18,7 @@ from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.solver.crank_torque import mean_torque, torque_course
 from vibsim.solver.failure import explain_failure
-from vibsim.solver.motion import derivatives, load_torque
+from vibsim.solver.motion import BRAKE_, CHARGER_, derivatives, load_torque, scratch
 from vibsim.solver.observe import Observed, observe
 from vibsim.solver.packed import Packed
 from vibsim.solver.solution import Settling
@@ -46,25 +46,26 @@ class _Cycle:
 def settle(
     case: Case, run: Run, packed: Packed, progress: Callable[[str, float, float], None]
 ) -> tuple[Stepper, Packed, Settling]:
-    """Integrate cycle by cycle until the change from one cycle to the next is below tolerance.
+    """Integrate cycle by cycle, or period of misfire, until the change from one to the next is below tolerance.
 
     Returns the stepper at crank angle zero of a new cycle, the model with the load that holds the speed, and how it
     settled. The load's own law stays in force; the governor adds a torque to it. Where the errors of integration keep
     the cycles of a well-balanced engine from agreeing, the integration is tightened.
     """
-    torque = mean_torque(packed, run.speed)
-    packed = _with_added_load(packed, torque - load_torque(run.speed, packed.model.load))
+    charger, brake = _air_torques(packed, run.speed)
+    torque = mean_torque(packed, run.speed) - charger
+    packed = _with_added_load(packed, torque - brake - load_torque(run.speed, packed.model.load))
     stepper = start_stepper(_first_state(packed, run, torque), packed.model, 1e-5)
-    watch = _Watch(run, [mount.name for mount in case.mount])
-    inertia = _mean_inertia(packed)
-    for _ in range(run.settle_cycles):
+    watch = _Watch(run, [mount.name for mount in case.mount], packed.repeats)
+    inertia = mean_inertia(packed)
+    for _ in range(max(run.settle_cycles // packed.repeats, 2)):
         if watch.stalled():
             watch.tighten()
         watch.take(_one_cycle(stepper, case, watch.run, packed))
         progress("settling", watch.share_done(), 1.0)
         if watch.settled:
             break
-        added = inertia * run.speed / packed.cycle * (TREND_GAIN * watch.trend + SPEED_GAIN * watch.error)
+        added = inertia * run.speed / packed.period * (TREND_GAIN * watch.trend + SPEED_GAIN * watch.error)
         packed = _with_added_load(packed, added)
         derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     return stepper, packed, watch.report(float(load_torque(run.speed, packed.model.load)))
@@ -76,10 +77,10 @@ def _with_added_load(packed: Packed, torque: float) -> Packed:
 
 
 class _Watch:
-    """Compares each cycle with the one before."""
+    """Compares each cycle with the one before; with misfire, each period of so many working cycles."""
 
-    def __init__(self, run: Run, mounts: list[str]):
-        self.run, self.mounts = run, mounts
+    def __init__(self, run: Run, mounts: list[str], repeats: int = 1):
+        self.run, self.mounts, self.repeats = run, mounts, repeats
         self.cycles = 0
         self.trend = self.error = 0.0
         self.residual = self.residual_then = math.inf
@@ -122,7 +123,7 @@ class _Watch:
         assert self.last is not None
         return Settling(
             self.settled,
-            self.cycles,
+            self.cycles * self.repeats,
             self.residual,
             self.run.settle_tolerance,
             self.slowest,
@@ -132,7 +133,19 @@ class _Watch:
         )
 
 
-def _mean_inertia(packed: Packed) -> float:
+def _air_torques(packed: Packed, speed: float) -> tuple[float, float]:
+    """Torques (N m) of the charger and of the brake that holds the speed, as the run starts; none without an air
+    path."""
+    if packed.model.air is None:
+        return 0.0, 0.0
+    y = state_at(packed, np.zeros((len(packed.names), 6)), 0.0, speed)
+    w, e = scratch(len(packed.names))
+    derivatives(y, packed.model, w, e, np.zeros(y.size))
+    return float(e[CHARGER_]), float(e[BRAKE_])
+
+
+def mean_inertia(packed: Packed) -> float:
+    """Inertia (kg m²) that the crank feels on a still block, its mean over a cycle."""
     return float(torque_course(packed, 1.0).felt.mean())
 
 
@@ -156,17 +169,17 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
 
 
 def _one_cycle(stepper: Stepper, case: Case, run: Run, packed: Packed) -> _Cycle:
-    """Advance one working cycle and set the crank angle back to zero."""
+    """Advance one period and set the crank angle back to zero."""
     control = error_control(packed, run.relative_tolerance, MOST_STEPS)
-    points = grid(0.0, packed.cycle / WATCHED, WATCHED, packed.state_size)
+    points = grid(0.0, packed.cycle / WATCHED, WATCHED * packed.repeats, packed.state_size)
     begin = float(stepper.clock[0])
-    patience = begin + 20.0 * packed.cycle / run.speed
-    status = advance(stepper, packed.model, control, patience, packed.cycle, no_grid(), points)
+    patience = begin + 20.0 * packed.period / run.speed
+    status = advance(stepper, packed.model, control, patience, packed.period, no_grid(), points)
     if status != REACHED_ANGLE:
         raise _stalled(run) if status == 0 else explain_failure(status, stepper, packed, case)
     stepper.y[-2] = 0.0
     seen: Observed = observe(points.states, packed, ())
-    return _Cycle(packed.cycle / (float(stepper.clock[0]) - begin), seen.crank_speed, seen.mount_force)
+    return _Cycle(packed.period / (float(stepper.clock[0]) - begin), seen.crank_speed, seen.mount_force)
 
 
 def _stalled(run: Run) -> RunFailure:
