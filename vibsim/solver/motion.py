@@ -216,7 +216,7 @@ def load_torque(speed, load):
     return load[0] + load[1] * speed + load[2] * speed * abs(speed) + load[3] * math.tanh(speed / STANDSTILL)
 
 
-@inlined
+@inner
 def gas_weights(speed, model, e):
     """Weights of the gas's nodes at a crank speed (rad/s) into e, where there are several."""
     if node_count(model.gas.nodes) > 1:
@@ -270,7 +270,7 @@ def add_forces(y, model, w, speed):
             react(accessory_torque(speed, accessory), model.carrier, accessory.body, w)
 
 
-@inlined
+@inner
 def torque_of_gas(theta, model, e):
     """Torque (N m) of the gas on the crank, Σ (p − p_ambient)·dV/dφ, under the weights in e."""
     if not model.gas.active:
