@@ -69,7 +69,7 @@ def fill_engine(theta, model, e):
     e[J1_ + 5] = -(oy * m.z1 + oz * m.y1 + m.yz1)
 
 
-@inlined
+@inner
 def solve_mass(mass, e, px, py, pz, lx, ly, lz, p):
     """Solve M·V = (P, L, p) for V = (v, ω, φ̇): v eliminated, then φ̇, then a symmetric 3 × 3 by cofactors."""
     sx, sy, sz = e[S_], e[S_ + 1], e[S_ + 2]
@@ -108,7 +108,7 @@ def solve_mass(mass, e, px, py, pz, lx, ly, lz, p):
     return vx, vy, vz, wx, wy, wz, rate
 
 
-@inlined
+@inner
 def velocities(y, model, w, e):
     """Matrices, velocities and spins of all bodies into w, the carrier's sums into e; returns the crank speed."""
     bodies = model.bodies.size
