@@ -23,6 +23,8 @@ _NO_ENTRY: dict[str, Any] = {"no_cpython_wrapper": True}
 kernel = njit(**_OPTIONS)
 # for an entry point or a function of its own that makes no arrays
 bare = njit(**_OPTIONS, **_UNCOUNTED)
+# for what only other kernels call, and seldom: compiled once, not into each of them
+apart = njit(**_OPTIONS, **_NO_ENTRY, **_UNCOUNTED)
 # for the inner functions of the equations of motion: a call would copy the whole packed model to the stack
 inlined = njit(**_OPTIONS, **_INLINE, **_UNCOUNTED)
 # for functions that only other kernels call: without the entry from Python, which unpacks the whole model anew

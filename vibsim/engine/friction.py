@@ -12,7 +12,7 @@ from vibsim.engine.oil import thickening
 from vibsim.engine.packed_gas import Gas
 from vibsim.inputs.friction_models import ChenFlynnFriction, SimpleFriction
 from vibsim.inputs.models import Engine
-from vibsim.jit import inlined, kernel
+from vibsim.jit import apart, inlined, inner, kernel
 
 STANDSTILL = 1.0  # rad/s over which dry friction changes sign
 
@@ -84,11 +84,17 @@ def peak_pressures(gas: Gas) -> np.ndarray:
     return np.max(found, axis=(0, 2))[gas.charges["curve"]].T
 
 
-@inlined
+@inner
 def friction_under(losses, nodes, e, at):
     """The three coefficients: the first of `losses` hold at `nodes`, here under the weights in e[at : at + WEIGHTS]."""
     if node_count(nodes) == 1:
         return losses[0].dry, losses[0].viscous, losses[0].square
+    return _dry(losses, nodes, e, at), losses[0].viscous, losses[0].square
+
+
+@apart
+def _dry(losses, nodes, e, at):
+    """The one coefficient that differs from node to node."""
     dry = 0.0
     for s in range(count(nodes.speeds)):
         for i in range(count(nodes.intakes)):
@@ -96,7 +102,7 @@ def friction_under(losses, nodes, e, at):
             for b in range(count(nodes.exhausts)):
                 weight = e[at + 1 + s] * e[at + AXIS + 1 + i] * e[at + 2 * AXIS + 1 + b]
                 dry += weight * losses[row * nodes.exhausts.size + int(e[at + 2 * AXIS]) + b].dry
-    return dry, losses[0].viscous, losses[0].square
+    return dry
 
 
 @kernel

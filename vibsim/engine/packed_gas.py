@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from vibsim.engine.node_grid import AXIS, WEIGHTS, Nodes, count, fill_weights
-from vibsim.jit import inlined, inner, kernel
+from vibsim.jit import apart, inner, kernel
 
 # which curve a cylinder follows, the crank angle (rad) of its firing top dead centre, and where its first row of shares
 # begins
@@ -39,7 +39,7 @@ class Gas(NamedTuple):
     shares: np.ndarray
 
 
-@inlined
+@inner
 def pressure_at(i, theta, gas, e, at):
     """Absolute pressure (Pa) in cylinder `i` at crank angle `theta` (rad) under the weights in e[at : at + WEIGHTS]."""
     if not gas.active:
@@ -51,6 +51,15 @@ def pressure_at(i, theta, gas, e, at):
     while segment < gas.breaks.shape[1] - 2 and local >= gas.breaks[k, segment + 1]:
         segment += 1
     x = local - gas.breaks[k, segment]
+    if gas.coefficients.shape[2] > 1 or gas.shares.shape[0] > 0:
+        return _mixed(i, theta, k, segment, x, gas, e, at)
+    high = gas.coefficients[k, segment, 0, 2] + x * gas.coefficients[k, segment, 0, 3]
+    return gas.coefficients[k, segment, 0, 0] + x * (gas.coefficients[k, segment, 0, 1] + x * high)
+
+
+@apart
+def _mixed(i, theta, k, segment, x, gas, e, at):
+    """Pressure at a place in a segment of curve k where there are several nodes, or shares."""
     fired = _cubic(gas.coefficients, k, segment, x, gas.nodes, e, at)
     if gas.shares.shape[0] == 0:
         return fired
@@ -61,7 +70,7 @@ def pressure_at(i, theta, gas, e, at):
 @inner
 def _cubic(c, k, segment, x, nodes, e, at):
     """The cubic with the coefficients of the nodes under their weights."""
-    if c.shape[2] == 1:
+    if c.shape[2] == 1:  # no weights are kept; just as one curve is read, to the last bit
         high = c[k, segment, 0, 2] + x * c[k, segment, 0, 3]
         return c[k, segment, 0, 0] + x * (c[k, segment, 0, 1] + x * high)
     c0, c1, c2, c3 = 0.0, 0.0, 0.0, 0.0

@@ -72,7 +72,7 @@ def fill_engine(theta, model, e):
     e[J1_ + 5] = -(oy * m.z1 + oz * m.y1 + m.yz1)
 
 
-@inlined
+@inner
 def solve_mass(mass, e, px, py, pz, lx, ly, lz, p):
     """Solve M·V = (P, L, p) for V = (v, ω, φ̇): v eliminated, then φ̇, then a symmetric 3 × 3 by cofactors."""
     sx, sy, sz = e[S_], e[S_ + 1], e[S_ + 2]
@@ -111,7 +111,7 @@ def solve_mass(mass, e, px, py, pz, lx, ly, lz, p):
     return vx, vy, vz, wx, wy, wz, rate
 
 
-@inlined
+@inner
 def velocities(y, model, w, e):
     """Matrices, velocities and spins of all bodies into w, the carrier's sums into e; returns the crank speed."""
     bodies = model.bodies.size
@@ -219,7 +219,7 @@ def load_torque(speed, load):
     return load[0] + load[1] * speed + load[2] * speed * abs(speed) + load[3] * math.tanh(speed / STANDSTILL)
 
 
-@inlined
+@inner
 def gas_weights(speed, model, e):
     """Weights of the gas's nodes at a crank speed (rad/s) into e, where there are several."""
     if node_count(model.gas.nodes) > 1:
@@ -317,7 +317,7 @@ def add_forces(y, model, w, e, speed):
             react(accessory_torque(speed, accessory), model.carrier, accessory.body, w)
 
 
-@inlined
+@inner
 def torque_of_gas(theta, model, e):
     """Torque (N m) of the gas on the crank, Σ (p − p_ambient)·dV/dφ, under the weights in e."""
     if not model.gas.active:
