@@ -31,3 +31,5 @@ inlined = njit(**_OPTIONS, **_INLINE, **_UNCOUNTED)
 inner = njit(**_OPTIONS, **_INLINE, **_NO_ENTRY, **_UNCOUNTED)
 # for larger ones, which would be written out anew at every call: called, and only by other kernels
 called = njit(**_OPTIONS, **_NO_ENTRY, **_UNCOUNTED)
+# the same, of arrays that they make
+part = njit(**_OPTIONS, **_NO_ENTRY)

@@ -7,6 +7,7 @@ import json
 import pytest
 from matplotlib.image import imread
 
+from tests.cases import without_engine
 from tests.conftest import DEMO
 
 QUICK = ("--speeds-rpm", 3000, 6000, "--no-runs")
@@ -122,16 +123,14 @@ def test_bad_input(tmp_path, command, demo_text, change, words, expected):
 
 
 @pytest.mark.parametrize(
-    ("first", "last", "expected"),
+    ("cut", "expected"),
     [
-        ("[engine]", "[[body]]", "engine: is missing; charging needs an [engine] table"),
-        ("[run]", None, "run.speed: is missing; give it, or --speed-rpm"),
+        (without_engine, "engine: is missing; charging needs an [engine] table"),
+        (lambda text: text[: text.index("[run]")], "run.speed: is missing; give it, or --speed-rpm"),
     ],
 )
-def test_what_is_missing(tmp_path, command, demo_text, first, last, expected):
-    start = demo_text.index(first)
-    rest = "" if last is None else demo_text[demo_text.index(last) :]
+def test_what_is_missing(tmp_path, command, demo_text, cut, expected):
     path = tmp_path / "case.toml"
-    path.write_text(demo_text[:start] + rest, encoding="utf-8")
+    path.write_text(cut(demo_text), encoding="utf-8")
     code, _, err = command("boost", path, "--no-runs")
     assert (code, err) == (2, f"vibsim: {expected}\n")

@@ -8,7 +8,7 @@ import json
 import pytest
 from matplotlib.image import imread
 
-from tests.cases import CONFIGS
+from tests.cases import CONFIGS, without_engine
 from tests.conftest import DEMO
 
 SPEEDS = ("--speeds-rpm", 2000, 3000, 4000, 8000)
@@ -202,9 +202,8 @@ def test_bad_input(tmp_path, command, demo_text, change, words, expected):
 
 
 def test_no_engine(tmp_path, command, demo_text):
-    first, rest = demo_text.index("[engine]"), demo_text.index("[[body]]")
     path = tmp_path / "case.toml"
-    path.write_text(demo_text[:first] + demo_text[rest:], encoding="utf-8")
+    path.write_text(without_engine(demo_text), encoding="utf-8")
     code, _, err = command("torque", path)
     assert code == 2
     assert err == "vibsim: engine: is missing; torque needs an [engine] table\n"
