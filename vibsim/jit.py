@@ -20,3 +20,5 @@ kernel = njit(**_OPTIONS)
 inlined = njit(**_OPTIONS, **_INLINE)
 # for functions that only other kernels call: without the entry from Python, which unpacks the whole model anew
 inner = njit(**_OPTIONS, **_INLINE, **_NO_ENTRY)
+# for what is called from several places in one kernel and is compiled once, as inlining it each time costs compile time
+part = njit(**_OPTIONS, **_NO_ENTRY)

@@ -15,6 +15,7 @@ import numpy as np
 from vibsim.inputs.charging_checks import check_charging
 from vibsim.inputs.cycle_checks import check_cycle_gas
 from vibsim.inputs.friction_checks import check_accessory, check_friction
+from vibsim.inputs.statics_checks import check_statics
 from vibsim.inputs.trace_checks import check_trace_gas
 from vibsim.inputs.units import GREATEST
 
@@ -29,7 +30,7 @@ SLOWEST_CYCLE = 5.0  # rad/s, below which a working cycle would take too long to
 def check_case(clean: dict[str, Any], report: Report) -> None:
     """Report every mistake that a single key cannot show."""
     bodies = [entry.get("name") for _, entry in _entries(clean, "body")]
-    for table in ("body", "mount", "sensor"):
+    for table in ("body", "mount", "sensor", "point", "load_case"):
         _check_unique(clean, table, report)
     for index, body in _entries(clean, "body"):
         if body.get("name") == GROUND:
@@ -39,10 +40,10 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
         _check_between(mount, index, bodies, report)
     for index, sensor in _entries(clean, "sensor"):
         _check_name(sensor.get("body"), bodies, ("sensor", index, "body"), report)
-    if isinstance(clean.get("engine"), dict):
-        _check_engine(clean["engine"], bodies, report)
+    check_statics(clean, bodies, report)
     _check_run(clean.get("run"), report)
     if isinstance(clean.get("engine"), dict):
+        _check_engine(clean["engine"], bodies, report)
         _check_engine_run(clean["engine"], clean.get("run"), report)
 
 

@@ -12,6 +12,7 @@ from pydantic import Field
 from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
+from vibsim.inputs.statics_models import Driveline, LoadCase, Point
 from vibsim.inputs.table import FileName, Name, NonNegative, PositiveNumber, Rate, Table, Vector
 
 
@@ -363,3 +364,6 @@ class Case(Table):
     mount: tuple[Mount, ...] = ()
     sensor: tuple[Sensor, ...] = ()
     run: Run | None = None
+    driveline: Driveline | None = None
+    point: tuple[Point, ...] = ()
+    load_case: tuple[LoadCase, ...] = ()

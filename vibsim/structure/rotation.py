@@ -34,9 +34,10 @@ def matrix_of(q: np.ndarray) -> np.ndarray:
 
 def quaternion_of_vector(vector: np.ndarray) -> np.ndarray:
     """Unit quaternion (4) of a rotation vector (3), rad."""
-    half = 0.5 * np.asarray(vector, dtype=float)
-    angle = float(np.linalg.norm(half))
-    return np.concatenate([[math.cos(angle)], np.sinc(angle / math.pi) * half])
+    x, y, z = (0.5 * float(entry) for entry in vector)
+    angle = math.sqrt(x * x + y * y + z * z)
+    share = math.sin(angle) / angle if angle > 0.0 else 1.0
+    return np.array([math.cos(angle), share * x, share * y, share * z])
 
 
 def multiply(p: np.ndarray, q: np.ndarray) -> np.ndarray:
