@@ -120,3 +120,8 @@ def with_angles(case_file: CaseFile, banks: np.ndarray, pins: np.ndarray) -> Cas
     )
     engine = engine.model_copy(update={"cylinder": cylinders, "firing_order": ()})
     return replace(case_file, case=case_file.case.model_copy(update={"engine": engine}))
+
+
+def as_file(raw: dict[str, Any]) -> CaseFile:
+    """A case as studies take it, with no text behind it."""
+    return CaseFile(build_case(raw), "", CONFIGS, "case")

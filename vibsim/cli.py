@@ -27,6 +27,7 @@ from vibsim.commands import (
     response,
     run,
     search,
+    statics,
     tolerance,
     traces,
 )
@@ -36,6 +37,7 @@ COMMANDS = {
     "run": run,
     "plot": plot,
     "modes": modes,
+    "statics": statics,
     "response": response,
     "balance": balance,
     "cure": cure,

@@ -2,8 +2,8 @@
 
 The same model as `frequency`, made quick: forces and slopes are those of the equations of motion, every candidate's
 mounts copied into the model in turn; masses stand as the case's own rest has them. The complex equations of all speeds
-and orders are eliminated side by side, without exchanging rows: with damping their imaginary part is positive, for which
-elimination is stable (George and Ikramov 2002, from memory); a pivot too small all the same marks its answer.
+and orders are eliminated side by side, without exchanging rows: with damping their imaginary part is positive, for
+which elimination is stable (George and Ikramov 2002, from memory); a pivot too small all the same marks its answer.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 
 from vibsim.jit import kernel, part
 from vibsim.solver.motion import ENGINE, WORK, one_mount
-from vibsim.solver.rest import LENGTH_STEP, SPEED_STEP, _collect, _moved, _set_off
+from vibsim.solver.near_rest import LENGTH_STEP, SPEED_STEP, _collect, _moved, _set_off
 
 MOST_NEWTON = 40
 CLOSE = 1e-7  # of the load: what a rest may leave
@@ -31,7 +31,7 @@ def _slopes(x, start, model, field, moment, w, e, y, out, more, less, slope):
         place = x[n]
         for sign in (1.0, -1.0):
             x[n] = place + sign * LENGTH_STEP
-            _moved(x, start, y, model.bodies.size)
+            _moved(x, start, model, y)
             _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
         x[n] = place
         for m in range(x.size):
@@ -61,7 +61,7 @@ def _stands(slope):
 
 
 @part
-def _mount_slopes(x, start, mass, model, field, moment, w, e, y, out, force, rows, drags):
+def _mount_slopes(x, start, model, field, moment, w, e, y, out, force, rows, drags):
     """Force of every mount on its second body (mounts, 3) per displacement and per speed, vehicle axes, about x."""
     size = x.size
     speeds = np.zeros(size)
@@ -69,7 +69,7 @@ def _mount_slopes(x, start, mass, model, field, moment, w, e, y, out, force, row
         place = x[n]
         for sign in (1.0, -1.0):
             x[n] = place + sign * LENGTH_STEP
-            _moved(x, start, y, model.bodies.size)
+            _moved(x, start, model, y)
             _collect(y, model, field, moment, w, e, out, force)
             x[n] = place
             for k in range(model.mounts.size):
@@ -78,8 +78,8 @@ def _mount_slopes(x, start, mass, model, field, moment, w, e, y, out, force, row
                 rows[k, 1, n] += sign * fy / (2.0 * LENGTH_STEP)
                 rows[k, 2, n] += sign * fz / (2.0 * LENGTH_STEP)
             speeds[n] = sign * SPEED_STEP
-            _moved(x, start, y, model.bodies.size)
-            _set_off(speeds, mass, y, model, e)
+            _moved(x, start, model, y)
+            _set_off(speeds, y, model, e)
             _collect(y, model, field, moment, w, e, out, force)
             speeds[n] = 0.0
             for k in range(model.mounts.size):
@@ -91,7 +91,7 @@ def _mount_slopes(x, start, mass, model, field, moment, w, e, y, out, force, row
 
 @kernel
 def rest_many(
-    records, model, start, guess, mass, field, moment, scale, at, force, deflection, slope, drag, rows, drags
+    records, model, start, guess, field, moment, scale, at, force, deflection, slope, drag, rows, drags
 ):
     """Rest of every candidate under one load, and matrices about it.
 
@@ -112,7 +112,7 @@ def rest_many(
             model.mounts[k] = records[n, k]
         x[:] = guess
         closed = False
-        _moved(x, start, y, bodies)
+        _moved(x, start, model, y)
         _collect(y, model, field, moment, w, e, out, left)
         error = np.abs(left).max()
         for turn in range(MOST_NEWTON):
@@ -129,7 +129,7 @@ def rest_many(
             for _ in range(8):
                 for k in range(size):
                     trial[k] = x[k] + factor * step[k]
-                _moved(trial, start, y, bodies)
+                _moved(trial, start, model, y)
                 _collect(y, model, field, moment, w, e, out, left)
                 error = np.abs(left).max()
                 if error < before:
@@ -141,7 +141,7 @@ def rest_many(
         at[n] = np.nan
         if not closed:
             continue
-        _moved(x, start, state, bodies)
+        _moved(x, start, model, state)
         _slopes(none, state, model, field, moment, w, e, y, out, more, less, change)
         if not _stands(change):
             continue
@@ -157,26 +157,26 @@ def rest_many(
             for i in range(size):
                 for sign in (1.0, -1.0):
                     speeds[i] = sign * SPEED_STEP
-                    _moved(none, state, y, bodies)
-                    _set_off(speeds, mass, y, model, e)
+                    _moved(none, state, model, y)
+                    _set_off(speeds, y, model, e)
                     _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
                 speeds[i] = 0.0
                 for m in range(size):
                     drag[n, m, i] = (more[m] - less[m]) / (2.0 * SPEED_STEP)
         if rows.size > 0:
             rows[n], drags[n] = 0.0, 0.0
-            _mount_slopes(none, state, mass, model, field, moment, w, e, y, out, left, rows[n], drags[n])
+            _mount_slopes(none, state, model, field, moment, w, e, y, out, left, rows[n], drags[n])
 
 
 @kernel
 def orders_many(slope, drag, mass, gyration, share, speed, rate, push, added, feel, felt, moved):
     """Displacements and what sensors feel under pushes, of every candidate.
 
-    `slope`, `drag` (loads, candidates, square) of one or two loads; lane l is one speed and order: `share` (lanes) of the
-    second load in it, `speed` and `rate` (rad/s), complex `push` (lanes, unknowns). `gyration` (square) N m s per rad/s
+    `slope`, `drag` (loads, candidates, square) of one or two loads; lane l is one speed and order: `share` (lanes) of
+    the second load in it, `speed` and `rate` (rad/s), complex `push` (lanes, unknowns). `gyration` (square) N m s per rad/s
     of the crank, `added` (candidates, lanes, square) complex stiffness beside, or empty; `feel` (rows, unknowns). Into
-    `felt` (candidates, lanes, rows) goes the acceleration, into `moved` (candidates, lanes, unknowns), unless empty, the
-    displacement; NaN where elimination met a pivot of nothing.
+    `felt` (candidates, lanes, rows) goes the acceleration, into `moved` (candidates, lanes, unknowns), unless empty,
+    the displacement; NaN where elimination met a pivot of nothing.
     """
     size, lanes = mass.shape[0], rate.size
     re, im = np.zeros((size, size + 1, LANES)), np.zeros((size, size + 1, LANES))

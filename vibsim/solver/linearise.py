@@ -9,13 +9,14 @@ from typing import Literal
 import numpy as np
 
 from vibsim.solver.motion import A_, B_, ENGINE, fill_engine
+from vibsim.solver.near_rest import mean_carrier_mass
 from vibsim.solver.packed import AVERAGE_POINTS, STATES_PER_BODY, Packed, without_turning_eccentrics
-from vibsim.solver.rest import mean_carrier_mass
 from vibsim.solver.start import AtRest, Preload
 from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_vector
 from vibsim.structure.statics import Equilibrium
 
 Crank = Literal["locked", "free"]
+REVOLUTION = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
 
 
 @dataclass(frozen=True)
@@ -44,10 +45,9 @@ def linearise(
     found = rest.equilibrium()
     start = rest.state(found.displacement)
     model = packed.model
-    revolution = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
     steady = packed._replace(model=model._replace(train=without_turning_eccentrics(model.train)))
-    mass = _mass_matrix(steady, start, crank, revolution)
-    slope, drag = rest.slopes_at(start, mass_at_rest(packed, start))
+    mass = _mass_matrix(steady, start, crank, REVOLUTION)
+    slope, drag = rest.slopes_at(start)
     return Linear(packed.names, mass, -drag, -slope, found)
 
 
@@ -89,16 +89,14 @@ def _mass_matrix(packed: Packed, start: np.ndarray, crank: Crank, angles: np.nda
     mass = np.zeros((6 * len(packed.names), 6 * len(packed.names)))
     for b, body in enumerate(model.bodies):
         own = matrix_of(start[STATES_PER_BODY * b + 3 : STATES_PER_BODY * b + 7])
-        block = np.zeros((6, 6))
+        block, turn = np.zeros((6, 6)), np.zeros((6, 6))
+        turn[:3, :3] = turn[3:, 3:] = own
         if b == model.carrier:
             mean_carrier_mass(angles, model, crank == "free", block)
         else:
-            block[:3, :3] = body["mass"] * np.eye(3)
+            block[0, 0] = block[1, 1] = block[2, 2] = body["mass"]
             block[3:, 3:] = _symmetric([body[entry] for entry in ("xx", "yy", "zz", "xy", "xz", "yz")])
-        at, turning = 6 * b, 6 * b + 3
-        for rows, i in ((at, 0), (turning, 3)):
-            for columns, j in ((at, 0), (turning, 3)):
-                mass[rows : rows + 3, columns : columns + 3] = own @ block[i : i + 3, j : j + 3] @ own.T
+        mass[6 * b : 6 * b + 6, 6 * b : 6 * b + 6] = turn @ block @ turn.T
     return mass
 
 

@@ -9,10 +9,10 @@ import numpy as np
 from vibsim.engine.accessories import held_at
 from vibsim.inputs.errors import InputError
 from vibsim.solver.motion import A_, B_, C_, fill_engine, scratch
+from vibsim.solver.near_rest import forces_near, move
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
-from vibsim.solver.rest import forces_near, move
 from vibsim.solver.stepper import Control
-from vibsim.structure.rotation import multiply, quaternion_of_matrix, quaternion_of_vector
+from vibsim.structure.rotation import quaternion_of_matrix
 from vibsim.structure.statics import Equilibrium, find_equilibrium
 
 PLACE_FLOOR, ANGLE_FLOOR = 1e-3, 1e-3  # m, rad: the scales that tolerance is a share of
@@ -27,9 +27,8 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
     y = np.zeros(packed.state_size)
     for b in range(bodies):
         at = STATES_PER_BODY * b
-        y[at : at + 3] = packed.centres[b] + displacement[b, :3]
-        turn = quaternion_of_vector(displacement[b, 3:])
-        y[at + 3 : at + 7] = multiply(turn, quaternion_of_matrix(packed.axes[b]))
+        y[at : at + 3] = packed.centres[b]
+        y[at + 3 : at + 7] = quaternion_of_matrix(packed.axes[b])
     y[STATES_PER_BODY * bodies : -2] = [state.start for state in packed.more_states]
     y[-2], y[-1] = crank_angle, speed
     if model.carrier >= 0:
@@ -39,7 +38,11 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
         y[at + 7 : at + 10] = e[A_ : A_ + 3] * speed
         y[at + 10 : at + 13] = e[B_ : B_ + 3] * speed
         y[-1] = e[C_] * speed
-    return y
+    if not np.any(displacement):
+        return y
+    moved = np.empty_like(y)
+    move(np.ascontiguousarray(displacement, dtype=float).ravel(), y, model, moved)
+    return moved
 
 
 def static_model(model: Model, torque: float, speed: float) -> Model:
@@ -83,7 +86,7 @@ class AtRest:
     def state(self, displacement: np.ndarray) -> np.ndarray:
         """The state with bodies displaced (6 per body) and at rest."""
         state = np.empty_like(self._drawn)
-        move(np.ascontiguousarray(displacement, dtype=float).ravel(), self._drawn, state)
+        move(np.ascontiguousarray(displacement, dtype=float).ravel(), self._drawn, self._model, state)
         return state
 
     def forces(self, displacement: np.ndarray, share: float = 1.0) -> np.ndarray:
@@ -95,10 +98,10 @@ class AtRest:
         """How `forces` change with the displacement, square."""
         return self._near(displacement, self._drawn, share, slope=self._square())[1]
 
-    def slopes_at(self, start: np.ndarray, mass: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def slopes_at(self, start: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """How the forces under the whole load change with displacements from state `start`, and with the bodies'
-        speeds there; square. `mass` of the bodies at `start`, vehicle axes."""
-        return self._near(np.zeros(self._size), start, 1.0, self._square(), self._square(), mass)[1:]
+        speeds there; square."""
+        return self._near(np.zeros(self._size), start, 1.0, self._square(), self._square())[1:]
 
     def equilibrium(self) -> Equilibrium:
         """Where the forces on all bodies that are not held vanish. Raises RunFailure."""
@@ -125,12 +128,11 @@ class AtRest:
         share: float,
         slope: np.ndarray = NOT_ASKED,
         drag: np.ndarray = NOT_ASKED,
-        mass: np.ndarray = NOT_ASKED,
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         model, field, moment = self._under(share)
         force = np.empty(self._size)
         x = np.ascontiguousarray(displacement, dtype=float).ravel()
-        forces_near(x, start, mass, model, field, moment, force, slope, drag)
+        forces_near(x, start, model, field, moment, force, slope, drag)
         return force, slope, drag
 
     def _square(self) -> np.ndarray:

@@ -8,6 +8,8 @@ import numpy as np
 
 from vibsim.jit import inlined
 
+NO_TURN = np.eye(3)
+
 
 @inlined
 def matrix_entries(w, x, y, z):
@@ -63,6 +65,8 @@ def conjugate(q: np.ndarray) -> np.ndarray:
 def quaternion_of_matrix(matrix: np.ndarray) -> np.ndarray:
     """Unit quaternion (4) of a rotation matrix (3, 3): the eigenvector of a symmetric matrix (Bar-Itzhack 2000)."""
     m = np.asarray(matrix, dtype=float)
+    if np.array_equal(m, NO_TURN):
+        return np.array([1.0, 0.0, 0.0, 0.0])
     k = np.empty((4, 4))
     k[0, 0] = np.trace(m)
     k[0, 1:] = k[1:, 0] = m[2, 1] - m[1, 2], m[0, 2] - m[2, 0], m[1, 0] - m[0, 1]

@@ -32,8 +32,8 @@ def _case(name: str, x: float = 0.0, y: float = 0.0, z: float = 0.0, gear: int |
 # accelerations come on top of the weight: bump 3 g is three times the weight in all (common practice, no source)
 COMMON_PRACTICE = (
     _case("idle"),
-    _case("wide open in first gear", gear=1),
-    _case("wide open in reverse", gear="reverse"),
+    _case("wide open, first gear", gear=1),
+    _case("wide open, reverse", gear="reverse"),
     _case("bump 3 g", z=2.0),
     _case("braking 1 g", x=-1.0),
     _case("cornering left 1 g", y=1.0),
@@ -70,6 +70,20 @@ def load_cases_of(case: Case) -> tuple[tuple[LoadCase, ...], str]:
         key = "[driveline]" if driveline is None else "driveline.reverse_ratio"
         remark += f"; left out for want of {key}: {', '.join(left_out)}"
     return kept, remark
+
+
+def load_cases_text(case: Case) -> str:
+    """The load cases of a case as text of a case file, to be edited."""
+    loads, remark = load_cases_of(case)
+    lines = [f"# {remark}", "# acceleration of the vehicle along X, Y, Z, its weight acting besides"]
+    for load in loads:
+        values = ", ".join(f"{value / G:g}" for value in load.acceleration)
+        lines += ["[[load_case]]", f'name = "{load.name}"', f"acceleration_g = [{values}]"]
+        if load.gear != "neutral":
+            gear = load.gear if isinstance(load.gear, int) else f'"{load.gear}"'
+            lines += [f"gear = {gear}", f"torque_share = {load.torque_share:g}"]
+        lines.append("")
+    return "\n".join(lines)
 
 
 def gear_cases(driveline: Driveline | None) -> tuple[LoadCase, ...]:

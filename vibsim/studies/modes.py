@@ -38,10 +38,11 @@ RIGID_ABOVE = 1000.0  # Hz: no rubber mount holds an engine that stiffly
 
 @dataclass(frozen=True)
 class BodyAxes:
-    """Axes of the engine's body (or the first one without an engine), vehicle axes as it stands.
+    """Axes of the engine's body (or the first one without an engine), vehicle axes.
 
-    `centre` (3) m its centre of mass; `elastic` None when nothing holds it in some direction, `torque_roll` None
-    without an engine; `elastic_energy`, `roll_energy` (modes, 6) share of kinetic energy in those axes: along three
+    Places are those in the drawing: found as the body stands, then taken back with it by its static shift. `centre`
+    (3) m its centre of mass; `elastic` None when nothing holds it in some direction, `torque_roll` None without an
+    engine; `elastic_energy`, `roll_energy` (modes, 6) share of kinetic energy in those axes: along three
     and about three; `decoupling` of roll about the torque roll axis and the mode (index) that has most of it.
     """
 
@@ -58,7 +59,8 @@ class BodyAxes:
 class ModesResult:
     """Modes of the bodies that are free to move, with their names and static displacement (bodies, 6: m, rad).
 
-    `preload` says in words what they stand under; `held` names the bodies held as drawn; `places` (bodies, 3) m.
+    `preload` says in words what they stand under; `held` names the bodies held as drawn; `places` (bodies, 3) m
+    their centres of mass as drawn.
     """
 
     bodies: list[str]
@@ -150,7 +152,7 @@ def modes_result(case: Case, packed: Packed, linear: Linear, held: tuple[int, ..
     names = [packed.names[b] for b in free]
     _require_held(mass, stiffness, names)
     modes = modes_of(mass, damping, stiffness)
-    places = packed.centres[free] + linear.equilibrium.displacement[free, :3]
+    places = packed.centres[free]
     carrier = packed.model.carrier
     body = free.index(carrier) if carrier in free else 0
     crank = packed.axes[carrier][:, 0] if carrier >= 0 else None

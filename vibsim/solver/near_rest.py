@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from vibsim.jit import inlined, kernel, part
-from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, WORK, R, derivatives, fill_engine
+from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, WORK, derivatives, fill_engine
 from vibsim.structure.rotation import matrix_entries
 
 LENGTH_STEP, SPEED_STEP = 1e-6, 1e-4  # m or rad, m/s or rad/s
@@ -33,11 +33,11 @@ def _turned(rx, ry, rz, qw, qx, qy, qz):
 
 
 @part
-def _moved(x, start, y, bodies):
+def _moved(x, start, model, y):
     """The state `start` with bodies moved by x (6 per body), into y."""
     for k in range(y.size):
         y[k] = start[k]
-    for b in range(bodies):
+    for b in range(model.bodies.size):
         at, i = BODY_STATES * b, 6 * b
         for k in range(3):
             y[at + k] += x[i + k]
@@ -47,28 +47,32 @@ def _moved(x, start, y, bodies):
 
 
 @part
-def _set_off(v, mass, y, model, e):
-    """Give the bodies of state y the speeds v (6 per body) by their momenta, the crank still in its moving block."""
+def _set_off(v, y, model, e):
+    """Give the bodies of state y the speeds v (6 per body) by their momenta, the crank still in its moving block.
+
+    In own axes: P = m·v + ω×S, L = S×v + J·ω, crank A·v + B·ω (see `motion`; S and A are nothing of a plain body).
+    """
     for b in range(model.bodies.size):
-        at, i = BODY_STATES * b, 6 * b
-        own = matrix_entries(y[at + 3], y[at + 4], y[at + 5], y[at + 6])
-        for half in range(2):
-            for k in range(3):
-                total = 0.0
-                for n in range(3):
-                    row = i + 3 * half + n
-                    push = 0.0
-                    for m in range(6):
-                        push += mass[row, i + m] * v[i + m]
-                    total += own[3 * n + k] * push
-                y[at + 7 + 3 * half + k] = total
+        at, i, body = BODY_STATES * b, 6 * b, model.bodies[b]
+        r = matrix_entries(y[at + 3], y[at + 4], y[at + 5], y[at + 6])
+        vx, wx = r[0] * v[i] + r[3] * v[i + 1] + r[6] * v[i + 2], r[0] * v[i + 3] + r[3] * v[i + 4] + r[6] * v[i + 5]
+        vy, wy = r[1] * v[i] + r[4] * v[i + 1] + r[7] * v[i + 2], r[1] * v[i + 3] + r[4] * v[i + 4] + r[7] * v[i + 5]
+        vz, wz = r[2] * v[i] + r[5] * v[i + 1] + r[8] * v[i + 2], r[2] * v[i + 3] + r[5] * v[i + 4] + r[8] * v[i + 5]
+        mass, sx, sy, sz = body.mass, 0.0, 0.0, 0.0
+        xx, yy, zz, xy, xz, yz = body.xx, body.yy, body.zz, body.xy, body.xz, body.yz
         if b == model.carrier:
             fill_engine(y[y.size - 2], model, e)
-            total = 0.0
-            for k in range(3):
-                for n in range(3):
-                    total += e[A_ + k] * own[3 * n + k] * v[i + n] + e[B_ + k] * own[3 * n + k] * v[i + 3 + n]
-            y[y.size - 1] = total
+            mass += model.train.mass
+            sx, sy, sz = e[S_], e[S_ + 1], e[S_ + 2]
+            xx, yy, zz, xy, xz, yz = e[J_], e[J_ + 1], e[J_ + 2], e[J_ + 3], e[J_ + 4], e[J_ + 5]
+            along = e[A_] * vx + e[A_ + 1] * vy + e[A_ + 2] * vz
+            y[y.size - 1] = along + e[B_] * wx + e[B_ + 1] * wy + e[B_ + 2] * wz
+        y[at + 7] = mass * vx + wy * sz - wz * sy
+        y[at + 8] = mass * vy + wz * sx - wx * sz
+        y[at + 9] = mass * vz + wx * sy - wy * sx
+        y[at + 10] = sy * vz - sz * vy + xx * wx + xy * wy + xz * wz
+        y[at + 11] = sz * vx - sx * vz + xy * wx + yy * wy + yz * wz
+        y[at + 12] = sx * vy - sy * vx + xz * wx + yz * wy + zz * wz
 
 
 @part
@@ -80,10 +84,10 @@ def _collect(y, model, field, moment, w, e, out, force):
         for k in range(3):
             force[i + k], force[i + 3 + k] = 0.0, 0.0
             for n in range(3):
-                force[i + k] += w[b, R + 3 * k + n] * out[at + 7 + n]
-                force[i + 3 + k] += w[b, R + 3 * k + n] * out[at + 10 + n]
+                force[i + k] += w[b, 3 * k + n] * out[at + 7 + n]
+                force[i + 3 + k] += w[b, 3 * k + n] * out[at + 10 + n]
                 if model.carrier >= 0:
-                    force[i + 3 + k] += w[model.carrier, R + 3 * k + n] * moment[b, n]
+                    force[i + 3 + k] += w[model.carrier, 3 * k + n] * moment[b, n]
         if b == model.carrier:
             mass += model.train.mass
             sx, sy, sz = 0.0, 0.0, 0.0
@@ -97,13 +101,12 @@ def _collect(y, model, field, moment, w, e, out, force):
 
 
 @kernel
-def forces_near(x, start, mass, model, field, moment, force, slope, drag):
+def forces_near(x, start, model, field, moment, force, slope, drag):
     """Force (N) and moment (N m, about reference points), vehicle axes, into `force` (6 per body).
 
     Bodies at rest, moved by x (6 per body: m, rotation vector) from state `start`. `field` (3) m/s² acts on all mass
     besides the weight; `moment` (bodies, 3) N m along the axes of the engine's body. Into `slope` (square, or empty)
-    goes how the forces change with x, into `drag` (square, or empty) how with the bodies' speeds; that takes their
-    `mass` (square) in that place.
+    goes how the forces change with x, into `drag` (square, or empty) how with the bodies' speeds.
     """
     w, e, size = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE), x.size
     y, out = np.empty(start.size), np.zeros(start.size)
@@ -112,7 +115,7 @@ def forces_near(x, start, mass, model, field, moment, force, slope, drag):
         for n in range(size):
             for sign in (1.0, -1.0):
                 trial[n] = x[n] + sign * LENGTH_STEP
-                _moved(trial, start, y, model.bodies.size)
+                _moved(trial, start, model, y)
                 _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
             trial[n] = x[n]
             for m in range(size):
@@ -122,20 +125,20 @@ def forces_near(x, start, mass, model, field, moment, force, slope, drag):
         for n in range(size):
             for sign in (1.0, -1.0):
                 trial[n] = sign * SPEED_STEP
-                _moved(x, start, y, model.bodies.size)
-                _set_off(trial, mass, y, model, e)
+                _moved(x, start, model, y)
+                _set_off(trial, y, model, e)
                 _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
             trial[n] = 0.0
             for m in range(size):
                 drag[m, n] = (more[m] - less[m]) / (2.0 * SPEED_STEP)
-    _moved(x, start, y, model.bodies.size)
+    _moved(x, start, model, y)
     _collect(y, model, field, moment, w, e, out, force)
 
 
 @kernel
-def move(x, start, y):
+def move(x, start, model, y):
     """The state `start` with bodies moved by x (6 per body: m, rotation vector), into y."""
-    _moved(x, start, y, x.size // 6)
+    _moved(x, start, model, y)
 
 
 @kernel
