@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
 import typing
 from collections.abc import Callable, Iterator
-from typing import Any
+from typing import Any, TypeGuard
 
 from vibsim.inputs.errors import nearest
 from vibsim.inputs.table import Table
@@ -94,7 +95,7 @@ def _tables(table: Any, key: str) -> list[dict[str, Any]]:
     return [entry if isinstance(entry, dict) else {} for entry in entries] if isinstance(entries, tuple) else []
 
 
-def _pair(value: Any) -> bool:
+def _pair(value: Any) -> TypeGuard[tuple[float, float]]:
     return isinstance(value, tuple) and len(value) == 2 and all(isinstance(entry, int | float) for entry in value)
 
 
@@ -159,7 +160,7 @@ def _check_range(variable: dict, where: tuple, report: Report) -> None:
     elif _pair(span) and isinstance(step, int | float) and step > span[1] - span[0]:
         report((*where, "step"), step, f"must be at most the range, {span[1] - span[0]:g}")
     if isinstance(catalogue, tuple) and all(isinstance(entry, int | float) for entry in catalogue):
-        if any(b <= a for a, b in zip(catalogue, catalogue[1:], strict=False)):
+        if any(b <= a for a, b in itertools.pairwise(catalogue)):
             report((*where, "catalogue"), list(catalogue), "must rise from each value to the next")
         inside = [entry for entry in catalogue if not _pair(span) or span[0] <= entry <= span[1]]
         if len(inside) < 2:
@@ -200,8 +201,8 @@ def _check_speeds(table: dict, where: tuple, report: Report) -> None:
 def _check_measure(measure: dict, kind: str, clean: dict, where: tuple, report: Report) -> None:
     for key, table in NAMED:
         name = measure.get(key)
-        known = [entry.get("name") for entry in _tables(clean, table)]
-        known = [entry for entry in known if isinstance(entry, str)] + (["ground"] if key == "against" else [])
+        names = [entry.get("name") for entry in _tables(clean, table)] + (["ground"] if key == "against" else [])
+        known = [entry for entry in names if isinstance(entry, str)]
         if isinstance(name, str) and name not in known:
             report((*where, key), name, f"no such {table}; {nearest(name, known) if known else 'the case has none'}")
     bounds = [key for key in ("most", "least") if measure.get(key) is not None]

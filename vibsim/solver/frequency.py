@@ -122,7 +122,7 @@ def frequency_model(
         for index, mount in enumerate(mounts)
         if stiffness_of is not dynamic_stiffness or not isinstance(mount, PLAIN)
     )
-    feel = _feel(packed, sensors)
+    feel = feel_of(packed, sensors)
     return FrequencyModel(packed, linear, speed, stiffness, damping, feel, special, stiffness_of)
 
 
@@ -178,7 +178,7 @@ def _mount_rates(packed: Packed, linear: Linear) -> tuple[np.ndarray, np.ndarray
     return np.moveaxis(slope[0] / LENGTH_STEP, 0, -1), np.moveaxis(slope[1] / SPEED_STEP, 0, -1)
 
 
-def _feel(packed: Packed, sensors: tuple[Sensor, ...]) -> np.ndarray:
+def feel_of(packed: Packed, sensors: tuple[Sensor, ...]) -> np.ndarray:
     feel = np.zeros((len(sensors), 3, 6 * len(packed.names)))
     for n, sensor in enumerate(sensors):
         body = packed.names.index(sensor.body)

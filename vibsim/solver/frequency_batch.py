@@ -90,9 +90,7 @@ def _mount_slopes(x, start, model, field, moment, w, e, y, out, force, rows, dra
 
 
 @kernel
-def rest_many(
-    records, model, start, guess, field, moment, scale, at, force, deflection, slope, drag, rows, drags
-):
+def rest_many(records, model, start, guess, field, moment, scale, at, force, deflection, slope, drag, rows, drags):
     """Rest of every candidate under one load, and matrices about it.
 
     `records` (candidates, mounts) replace the model's mounts in turn; `start` the state as drawn, `guess` (6 per body)
@@ -173,10 +171,10 @@ def orders_many(slope, drag, mass, gyration, share, speed, rate, push, added, fe
     """Displacements and what sensors feel under pushes, of every candidate.
 
     `slope`, `drag` (loads, candidates, square) of one or two loads; lane l is one speed and order: `share` (lanes) of
-    the second load in it, `speed` and `rate` (rad/s), complex `push` (lanes, unknowns). `gyration` (square) N m s per rad/s
-    of the crank, `added` (candidates, lanes, square) complex stiffness beside, or empty; `feel` (rows, unknowns). Into
-    `felt` (candidates, lanes, rows) goes the acceleration, into `moved` (candidates, lanes, unknowns), unless empty,
-    the displacement; NaN where elimination met a pivot of nothing.
+    the second load in it, `speed` and `rate` (rad/s), complex `push` (lanes, unknowns). `gyration` (square) N m s per
+    rad/s of the crank, `added` (candidates, lanes, square) complex stiffness beside, or empty; `feel` (rows, unknowns).
+    Into `felt` (candidates, lanes, rows) goes the acceleration, into `moved` (candidates, lanes, unknowns), unless
+    empty, the displacement; NaN where elimination met a pivot of nothing.
     """
     size, lanes = mass.shape[0], rate.size
     re, im = np.zeros((size, size + 1, LANES)), np.zeros((size, size + 1, LANES))
