@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.ticker import MaxNLocator
 
 from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, into_folder, new_figure, plain
 from vibsim.studies.sizing.measures import RPM, Meter
@@ -44,12 +45,14 @@ def _orders(sized: Sized, meters: list[Meter], title: str) -> Figure:
         parts = _by_order(sized, meter)
         whole = np.sqrt((parts**2).sum(axis=1))
         strongest = sorted(np.argsort(parts.max(axis=(0, 2)))[::-1][:MOST_ORDERS])
-        panels = [("all its orders", whole), *((f"order {meter.orders[n]:g}", parts[:, n]) for n in strongest)]
+        panels = [("", whole), *((f"order {meter.orders[n]:g}", parts[:, n]) for n in strongest)]
         top = 1.1 * float(whole.max())
         for column, (words, level) in enumerate(panels):
             axes = figure.add_subplot(grid[row, column])
             name = meter.name.split(",")[0]
-            plain(axes, f"{cut(name, 28)}: {words}" if column == 0 else words, "", meter.unit if column == 0 else "")
+            words = cut(name, 34) if column == 0 else words
+            plain(axes, words, "", meter.unit if column == 0 else "")
+            axes.xaxis.set_major_locator(MaxNLocator(4))
             _pair(axes, meter, level)
             axes.set_ylim(0.0, top)
             if row == len(meters) - 1:
@@ -89,14 +92,14 @@ def _front(sized: Sized, title: str) -> Figure:
     goals = sized.problem.goals
     panels = min(len(goals) - 1, MOST_PANELS)
     figure = new_figure(6.0 + 4.0 * (panels - 1) + 1.5, 5.2, cut(f"What each goal costs the other · {title}", 75))
-    grid = figure.add_gridspec(1, panels, left=0.11, right=0.975, top=0.84, bottom=0.12, wspace=0.28)
+    grid = figure.add_gridspec(1, panels, left=0.11, right=0.975, top=0.9, bottom=0.12, wspace=0.28)
     scale = np.array([meter.scale for meter in goals])
     front, before = sized.found.front / scale, sized.before[: len(goals)] / scale
     for panel in range(panels):
         up = panel + 1
         labels = [f"{cut(goals[n].name.split(',')[0], 40)}, {goals[n].unit}" for n in (0, up)]
         axes = plain(figure.add_subplot(grid[panel]), "", *labels)
-        axes.plot(front[:, 0], front[:, up], "o", ms=4, mfc=FAINT, mec="none", label="unbeaten sets of mounts")
+        axes.plot(front[:, 0], front[:, up], "o", ms=5, mfc="#777777", mec="none", label="unbeaten sets of mounts")
         axes.plot(before[0], before[up], "D", ms=11, mfc="none", mec=BEFORE, mew=2.2, label="the case as given")
         for number, choice in enumerate(sized.found.choices, 1):
             place = choice.goals / scale

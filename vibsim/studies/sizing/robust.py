@@ -18,7 +18,7 @@ from vibsim.studies.sizing.measures import Meter
 from vibsim.studies.sizing.problem import Problem, Values
 from vibsim.studies.sizing.space import Mounts
 
-SOBOL_POINTS = 128  # a power of two; asked that often times the parameters and two
+SOBOL_POINTS = 256  # a power of two; asked that often times the parameters and two
 CONFIDENCE = 1.96  # standard deviations: 95 %
 AXES = "XYZ"
 
@@ -163,10 +163,11 @@ def _sobol(
     if not len(low):
         return np.zeros((measures, 0)), np.zeros((measures, 0))
 
+    middle = ask(0.5 * (low + high)[None])[0][:, None]
+
     def function(off: np.ndarray) -> np.ndarray:
-        values = ask(off.T).T
-        # what does not stand, or does not move at all, would spoil the sums
-        return np.where(np.isfinite(values), values, 0.0) + 1e-300
+        values = ask(off.T).T - middle  # the estimators are the surer the nearer to nothing the mean
+        return np.where(np.isfinite(values), values, 0.0)  # what does not stand would spoil the sums
 
     spreads = [uniform(loc=a, scale=b - a) for a, b in zip(low, high, strict=True)]
     with np.errstate(invalid="ignore", divide="ignore"):
