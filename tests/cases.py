@@ -51,6 +51,12 @@ MOUNT: dict[str, Any] = {
 }
 
 
+def without_engine(text: str) -> str:
+    """A case's text without its engine and what takes on the engine's torque."""
+    text = text[: text.index("[engine]")] + text[text.index("[[body]]") :]
+    return text[: text.index("[driveline]")] + text[text.index("[[point]]") :]
+
+
 def single() -> dict[str, Any]:
     """A floating single, to be changed freely."""
     return copy.deepcopy(SINGLE)

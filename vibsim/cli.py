@@ -30,6 +30,7 @@ from vibsim.commands import (
     size,
     statics,
     tolerance,
+    torque,
     traces,
 )
 from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
@@ -45,6 +46,7 @@ COMMANDS = {
     "cure": cure,
     "loads": loads,
     "cycle": cycle,
+    "torque": torque,
     "tolerance": tolerance,
     "map": map,
     "search": search,

@@ -26,8 +26,8 @@ from vibsim.inputs.charging_models import DrivenCharging, ElectricCharging, Moto
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import load_case
 from vibsim.inputs.models import Throttle
+from vibsim.solver.crank_torque import mean_torque
 from vibsim.solver.packed import pack
-from vibsim.solver.steady import mean_torque
 
 RPM = math.pi / 30.0
 DEMO = load_case(CONFIGS / "v3-80-trike.toml").case

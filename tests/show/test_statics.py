@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 from pathlib import Path
 
 import numpy as np
@@ -77,6 +78,8 @@ def test_modes_tell_machines_their_axes(command) -> None:
     assert found["axes"]["elastic_centre"]["lever_arm_left_mm"] > 1.0
     assert sum(value**2 for value in found["axes"]["torque_roll_axis"]["direction"]) == pytest.approx(1.0)
     for mode in found["modes"]:
+        damped = mode["frequency_Hz"] * math.sqrt(1.0 - mode["damping_ratio"] ** 2)
+        assert mode["damped_frequency_Hz"] == pytest.approx(damped, rel=1e-12)
         engine = sum(mode["energy"]["powertrain"].values())
         assert sum(mode["energy_torque_roll_axis"].values()) == pytest.approx(engine, abs=1e-9)
         assert sum(mode["energy_elastic_axes"].values()) == pytest.approx(engine, abs=1e-9)

@@ -37,7 +37,7 @@ from vibsim.inputs.errors import InputError, VibsimError
 from vibsim.inputs.models import Engine
 
 MATCHED = 1e-6  # change of pressures and temperatures from round to round, as a share
-MOST_ROUNDS = 200
+MOST_ROUNDS, MOST_HALVINGS = 200, 40
 LOWER = 0.85  # steps down in the search for the intake pressure behind a shut throttle
 LOWEST = 0.1  # of ambient: below it half the charge is burnt gas, and a throttle is opened to keep an engine firing
 MARGIN_MET = 0.02  # octane numbers
@@ -310,7 +310,7 @@ def _settled(
     plant: Plant, at: Conditions, fed: Callable[[Drawn], tuple[np.ndarray, Boost | None]], start: np.ndarray
 ) -> Matched:
     """Repeat cylinders and what feeds them until intake pressure, temperature and back pressure (3) stay."""
-    mixing, scale, values = Anderson(), start.copy(), start
+    mixing, scale, values, good, halvings = Anderson(), start.copy(), start, None, 0
     for _ in range(MOST_ROUNDS):
         now = replace(
             at,
@@ -318,7 +318,15 @@ def _settled(
             intake_temperature=float(values[1]),
             exhaust_pressure=float(values[2]),
         )
-        cycles = run_cylinders(plant, now)
+        try:
+            cycles = run_cylinders(plant, now)
+        except VibsimError:  # a step too far: half of it, from where the cycles still closed
+            if good is None or halvings == MOST_HALVINGS:
+                raise
+            mixing.forget()
+            values, halvings = 0.5 * (values + good), halvings + 1
+            continue
+        good = values
         given, boost = fed(drawn_by(cycles, plant.layout, now))
         if np.abs((given - values) / scale).max() < MATCHED:
             return now, cycles, boost

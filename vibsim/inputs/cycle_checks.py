@@ -5,6 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from vibsim.inputs.models import CycleGas
+from vibsim.inputs.units import Unit
+
 Report = Callable[[tuple[str | int, ...], Any, str], None]
 IDEAL = ("heat_capacity_ratio_fall", "gas_constant", "lower_heating_value")
 SECOND = ("second_burn_duration", "second_wiebe_m")
@@ -33,4 +36,9 @@ def check_cycle_gas(gas: dict[str, Any], strokes: Any, report: Report) -> None:
     for broken, keys, allowed in rules:
         for key in keys if broken else ():
             if gas.get(key) is not None and not (gas[key] == 0.0 and key.endswith("_share")):
-                report(("engine", "gas", key), gas[key], allowed)
+                report(("engine", "gas", key), None if _has_unit(key) else gas[key], allowed)
+
+
+def _has_unit(key: str) -> bool:
+    """Whether a key's number is no longer the one that the file has."""
+    return any(isinstance(item, Unit) for item in CycleGas.model_fields[key].metadata)

@@ -15,6 +15,7 @@ from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.sizing_models import Size
 from vibsim.inputs.statics_models import Driveline, LoadCase, Point
 from vibsim.inputs.table import FileName, Name, NonNegative, PositiveNumber, Rate, Table, Vector
+from vibsim.inputs.variation_models import Misfire, Variation
 
 
 class CaseInfo(Table):
@@ -342,8 +343,11 @@ class Sensor(Table):
     at: Annotated[Vector, u.LENGTH]
 
 
+THROTTLE_RESPONSE = 0.05  # s; common practice for a plate driven by a motor, no source
+
+
 class Run(Table):
-    kind: Literal["steady", "free"] = "steady"
+    kind: Literal["steady", "free", "load_step"] = "steady"
     speed: Annotated[float, u.SPEED, Field(description="crank speed; the mean speed of a steady run")]
     load: Annotated[float, Field(ge=0, le=1, description="share of full load")] = 1.0
     bmep: Annotated[
@@ -351,6 +355,14 @@ class Run(Table):
     ] = None
     torque: Annotated[float | None, u.TORQUE, Field(description="brake torque to find the load for")] = None
     power: Annotated[float | None, u.POWER, Field(description="brake power to find the load for")] = None
+    load_after: Annotated[float | None, Field(ge=0, le=1, description="of a load step")] = None
+    step_at: Annotated[float, u.TIME, Field(ge=0, le=3600, description="of a load step, in the record")] = 0.2
+    throttle_response: Annotated[
+        float, u.TIME, Field(gt=0, le=10, description="in which the throttle goes 63 % of its way")
+    ] = THROTTLE_RESPONSE
+    hold_speed: Annotated[
+        bool, Field(description="in a load step: a brake holds the crank's mean speed; else it is left alone")
+    ] = True
     duration: Annotated[float, u.TIME, Field(gt=0, le=3600, description="of the record")] = 1.0
     sample_rate: Annotated[float, u.FREQUENCY, Field(gt=0, le=1e6)] = 10000.0
     points_per_cycle: Annotated[int, Field(ge=36, le=7200, multiple_of=4)] = 720
@@ -359,6 +371,8 @@ class Run(Table):
     relative_tolerance: Annotated[float, Field(ge=1e-12, le=1e-3)] = 1e-6
     settle_tolerance: Annotated[float, Field(ge=1e-8, le=0.1, description="change from cycle to cycle")] = 1e-4
     settle_cycles: Annotated[int, Field(ge=2, le=100000, description="most cycles to wait for a steady state")] = 4000
+    variation: Variation | None = None
+    misfire: Misfire | None = None
 
 
 class Case(Table):

@@ -44,7 +44,11 @@ def comparison_figure(comparison: Comparison, title: str) -> Figure:
     _curves(plain(boost, "Boost in the intake", "rpm", "kPa above ambient"), comparison, "boost", 1e-3)
     _costs(plain(cost, "Power that charging takes", "rpm", "kW"), comparison)
     for axes in (torque, power, boost, cost):
-        axes.set_xlim(rpm[0], rpm[-1])
+        if len(rpm) > 1:
+            axes.set_xlim(rpm[0], rpm[-1])
+        else:  # a line of one point does not show
+            for one in axes.lines:
+                one.set_marker("o")
         axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]))
         axes.axvline(rpm[comparison.main], color=INK, linewidth=0.6, alpha=0.5)
     _energy(figure.add_subplot(grid[1, 1:]), comparison)

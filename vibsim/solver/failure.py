@@ -46,12 +46,14 @@ def explain_failure(status: int, stepper: Stepper, packed: Packed, case: Case) -
         return RunFailure(f"the run diverged: {quantity} ran away {when}; check {key}")
     what = "the step became too small" if status == STEP_TOO_SMALL else "too many steps were needed"
     key = _fastest_mount(case, packed, worst)
+    if STATES_PER_BODY * len(packed.names) <= worst < packed.state_size - 2:
+        key = "engine.charging and engine.gas.throttle"
     return RunFailure(f"the run is too stiff or diverging: {what} for {quantity} {when}; check {key}")
 
 
 def _fastest_mount(case: Case, packed: Packed, worst: int) -> str:
     """The mount key that asks for the fastest motion: of the body in question, or of any if the crank is."""
-    crank = worst >= packed.state_size - 2
+    crank = worst >= STATES_PER_BODY * len(packed.names)
     body = None if crank else packed.names[worst // STATES_PER_BODY]
     mass = dict(zip(packed.names, packed.model.bodies["mass"], strict=True))
     rates = [(ENGINE_RATE, "engine.gas, engine.crank.inertia")] if crank else []

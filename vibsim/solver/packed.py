@@ -10,12 +10,14 @@ from typing import NamedTuple
 import numpy as np
 
 from vibsim.engine.accessories import no_losses, pack_losses
+from vibsim.engine.air_path import AirPath
 from vibsim.engine.charging.added_mass import with_added_mass
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.load_target import with_load
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
 from vibsim.engine.operating_point import OperatingPoint, charging_loss, doubts, operating_point
-from vibsim.engine.pressure import Gas, Operating, depends_on_speed, no_gas, pack_gas
+from vibsim.engine.packed_gas import Gas
+from vibsim.engine.pressure import Operating, depends_on_speed, no_gas, pack_gas
 from vibsim.engine.trace_report import Remarks, trace_remarks
 from vibsim.engine.traces import some_point, speed_nodes
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
@@ -23,11 +25,11 @@ from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
+from vibsim.solver.fed import NOT_FED, SPEED_NODES, MoreState, fed_engine, takes_from_crank, varies
 from vibsim.structure.mounts import pack_mounts
 
 STANDARD_GRAVITY = 9.80665
 AVERAGE_POINTS = 96  # the mean of a smooth periodic function converges beyond any power of the step
-SPEED_NODES = np.array([0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0])  # of the first speed
 STATES_PER_BODY = 13  # place (3), quaternion (4), momentum and angular momentum in own axes (3 + 3)
 
 
@@ -47,9 +49,9 @@ class Model(NamedTuple):
 
     `bodies` records; `carrier` the body with the engine (−1 none), `block_moment` its block's first moment and
     `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records;
-    `losses` records of friction at each speed of the gas, then all plain accessories that the block reacts as one, then
+    `losses` records of friction at each node of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
-    `reactor` (−1 ground).
+    `reactor` (−1 ground); `air` the air path, where its states are among those of the run.
     """
 
     bodies: np.ndarray
@@ -63,16 +65,7 @@ class Model(NamedTuple):
     load: LoadLaw
     reactor: int
     gravity: float
-
-
-class MoreState(NamedTuple):
-    """A state beside those of bodies and crank: its name for messages, its value as a run starts, the least size that
-    its error is a share of, and whether that share is of its value too (1) or not (0)."""
-
-    name: str
-    start: float
-    floor: float
-    relative: float = 1.0
+    air: AirPath | None = None
 
 
 class Packed(NamedTuple):
@@ -81,7 +74,8 @@ class Packed(NamedTuple):
 
     States are those of the bodies, then `more_states`, then crank angle and momentum. `remarks` say what was done to
     measured data and what of it is doubtful. `load` is the run's, found where torque or power was asked for; `point`
-    the steady state of throttle and charger, where the case has them.
+    the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV files; `borrowed`
+    nodes of the air path at which no working cycle closes. `repeats` working cycles, of misfire, are a period.
     """
 
     model: Model
@@ -94,6 +88,17 @@ class Packed(NamedTuple):
     more_states: tuple[MoreState, ...] = ()
     load: float = 1.0
     point: OperatingPoint | None = None
+    folder: Path = Path()
+    borrowed: np.ndarray | None = None
+    repeats: int = 1
+
+    def with_air(self, air: AirPath) -> Packed:
+        return self._replace(model=self.model._replace(air=air))
+
+    @property
+    def period(self) -> float:
+        """Crank angle after which the gas repeats, rad."""
+        return self.repeats * self.cycle
 
     @property
     def cycle(self) -> float:
@@ -131,10 +136,11 @@ def pack(case: Case, folder: Path) -> Packed:
         with together:
             block = _block(case.body[carrier], where, inertia[carrier], train, origin)
             mass[carrier], moment, inertia[carrier] = block
-    remarks, point = Remarks(), None
+    remarks, point, fed = Remarks(), None, NOT_FED
     with together:
         point = _conditions(case, folder)
-        gas = _gas(case, layout, folder, point)
+        fed = fed_engine(case, layout, folder)
+        gas = _gas(case, layout, folder, point) if fed.gas is None else fed.gas
         if engine is not None and layout is not None:
             remarks = trace_remarks(engine, layout, folder)
         if point is not None:
@@ -152,16 +158,19 @@ def pack(case: Case, folder: Path) -> Packed:
         train=train,
         mounts=pack_mounts(case.mount, names, centres, axes),
         gas=gas,
-        losses=_losses(engine, layout, gas, names, carrier, point),
+        losses=_losses(engine, layout, gas, names, carrier, None if fed.path else point),
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
         reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
+        air=fed.path,
     )
     driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
-    if point is not None and point.charging_torque:
+    if (point is not None and point.charging_torque) or (fed.path is not None and takes_from_crank(fed.path)):
         driven = (*driven, "charging")
     load = case.run.load if case.run else 1.0
-    return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks, (), load, point)
+    return Packed(
+        model, names, np.array(centres), np.array(axes), layout, driven, remarks, fed.states, load, point, folder
+    )
 
 
 class _Together:
@@ -262,7 +271,7 @@ def _gas(case: Case, layout: Layout | None, folder: Path, point: OperatingPoint 
     points = [Operating(float(value), load, folder) for value in speeds]
     if point is not None:
         points = [_operating(case.engine, item, point) for item in points]
-    return pack_gas(case.engine, layout, points)
+    return pack_gas(case.engine, layout, points, partner=varies(case))
 
 
 def _operating(engine: Engine, at: Operating, point: OperatingPoint) -> Operating:

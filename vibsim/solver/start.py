@@ -47,7 +47,7 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
 
 def static_model(model: Model, torque: float, speed: float) -> Model:
     """The model for statics: no gas, the output torque (N m) constant, accessories held as at a crank speed (rad/s)."""
-    losses = held_at(model.losses, model.gas.speeds, speed)
+    losses = held_at(model.losses, model.gas.nodes.size, speed)
     return model._replace(gas=model.gas._replace(active=False), load=(float(torque), 0.0, 0.0, 0.0), losses=losses)
 
 

@@ -12,8 +12,8 @@ from vibsim.inputs.errors import InputError
 from vibsim.inputs.friction_models import Friction, SimpleFriction
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Counterweight, Crank, CycleGas, Cylinder, Engine, Piston, Rod, Run
+from vibsim.solver.crank_torque import mean_torque
 from vibsim.solver.packed import pack
-from vibsim.solver.steady import mean_torque
 
 LOAD_TOLERANCE = 1e-7  # of full load
 

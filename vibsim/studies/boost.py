@@ -16,13 +16,14 @@ from vibsim.engine.knock import LATEST, UNCERTAINTY
 from vibsim.engine.operating_point import OperatingPoint, operating_point, plant_of
 from vibsim.inputs.case_checks import SLOWEST_CYCLE
 from vibsim.inputs.charging_models import ElectricCharging
-from vibsim.inputs.errors import InputError
+from vibsim.inputs.errors import InputError, VibsimError
 from vibsim.inputs.loader import CaseFile
 from vibsim.solver.simulate import Progress, no_progress
 from vibsim.studies.charging_choices import UNCHARGED, choices, engine_of
 
 RPM = 30.0 / math.pi
 POINTS = 15
+ROUND = (1.0, 2.0, 2.5, 5.0)  # steps of speeds, times a power of ten
 LOWEST_SHARE, HIGHEST_PISTON_SPEED = 0.2, 18.0  # of the highest speed; m/s, common practice
 KEPT_MARGIN = 0.0  # octane numbers
 HOT_EXHAUST = 1223.15  # K: what turbines and valves of the usual kind bear for long; common practice, no source
@@ -94,7 +95,7 @@ def compare_charging(
     gas = cycle_gas(engine_of(case_file))
     if margin is None:
         margin = KEPT_MARGIN if gas.knock_margin is None else gas.knock_margin
-    cases = choices(_keeping(case_file, margin), boost, sources)
+    cases = choices(keeping(case_file, margin), boost, sources)
     main = _main_speed(case_file) if main is None else main
     chosen = np.unique(np.append(usual_speeds(case_file) if speeds is None else speeds, main))
     if chosen[0] < SLOWEST_CYCLE:
@@ -105,14 +106,21 @@ def compare_charging(
     for source, case in cases.items():
         points = []
         for speed in chosen:
-            points.append(operating_point(engine_of(case), case.folder, float(speed), 1.0))
+            points.append(_full_load(source, case, float(speed)))
             done += 1
             progress("full-load points", done, total)
         found.append(Charged(source, case, tuple(points), tuple(_holding(case, point) for point in points)))
     return Comparison(chosen, margin, int(np.argmin(np.abs(chosen - main))), tuple(found))
 
 
-def _keeping(case_file: CaseFile, margin: float) -> CaseFile:
+def _full_load(source: str, case: CaseFile, speed: float) -> OperatingPoint:
+    try:
+        return operating_point(engine_of(case), case.folder, speed, 1.0)
+    except VibsimError as error:
+        raise type(error)(f"{source} at {speed * RPM:.0f} rpm: {error}") from None
+
+
+def keeping(case_file: CaseFile, margin: float) -> CaseFile:
     """The case with its burn set for a knock margin; one that nothing can make knock stays as it is."""
     engine = engine_of(case_file)
     gas = cycle_gas(engine)
@@ -131,10 +139,15 @@ def _main_speed(case_file: CaseFile) -> float:
 
 def usual_speeds(case_file: CaseFile) -> np.ndarray:
     """Crank speeds (rad/s) from low to high for an engine of this stroke, in round numbers of rpm."""
-    top = HIGHEST_PISTON_SPEED * math.pi / engine_of(case_file).stroke * RPM
-    step = 10.0 ** math.floor(math.log10(top)) / 2.0
-    while top * (1.0 - LOWEST_SHARE) / step < POINTS - 1:
-        step /= 2.0
+    return round_speeds(engine_of(case_file).stroke)
+
+
+def round_speeds(stroke: float) -> np.ndarray:
+    """`usual_speeds` (rad/s) for a stroke (m)."""
+    top = HIGHEST_PISTON_SPEED * math.pi / stroke * RPM
+    widest = top * (1.0 - LOWEST_SHARE) / (POINTS - 1)
+    decade = 10.0 ** math.floor(math.log10(widest))
+    step = max(share * decade for share in ROUND if share * decade <= widest)
     rounded = np.arange(math.ceil(LOWEST_SHARE * top / step), math.floor(top / step) + 1) * step
     return rounded / RPM
 

@@ -9,14 +9,13 @@ import numpy as np
 
 from vibsim.engine.layout import Layout
 from vibsim.inputs.case_checks import GROUND
-from vibsim.inputs.charging_models import NoCharging
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case, Engine, NoGas
 from vibsim.inputs.statics_models import Driveline, LoadCase
+from vibsim.solver.crank_torque import mean_torque
 from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
 from vibsim.solver.start import Preload
-from vibsim.solver.steady import mean_torque
 
 Chassis = Literal["held", "carried"]
 
@@ -168,10 +167,10 @@ def full_torque(case_file: CaseFile) -> tuple[float, str]:
 
 
 def pack_for_statics(case_file: CaseFile) -> Packed:
-    """The case without what does not act at rest, gas and charging, so that nothing of them is computed."""
+    """The case without its gas, which does not act at rest, so that no working cycle is computed."""
     case = case_file.case
     if case.engine is not None:
-        engine = case.engine.model_copy(update={"gas": NoGas(), "charging": NoCharging()})
+        engine = case.engine.model_copy(update={"gas": NoGas()})
         case = case.model_copy(update={"engine": engine})
     return pack(case, case_file.folder)
 

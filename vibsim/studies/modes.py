@@ -105,6 +105,7 @@ class ModesResult:
             row = {
                 "mode": index + 1,
                 "frequency_Hz": float(frequency),
+                "damped_frequency_Hz": float(frequency * np.sqrt(max(1.0 - self.modes.damping[index] ** 2, 0.0))),
                 "damping_ratio": float(self.modes.damping[index]),
                 "moves_most": f"{body} {direction}",
                 "energy_share": share,

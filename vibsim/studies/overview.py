@@ -18,6 +18,7 @@ from vibsim.inputs.models import Case
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
 from vibsim.solver.start import equilibrium, state_at
+from vibsim.solver.varied import found_in_record
 from vibsim.structure.statics import Equilibrium
 from vibsim.studies.gas_overview import CylinderGas, cycles_alike, feeding_in_words, run_point
 from vibsim.studies.losses import Loss, find_losses, friction_in_words
@@ -136,7 +137,27 @@ def _running(case: Case, packed: Packed, gas: list[CylinderGas], feeding: list[s
             lines.append(f"{which}: {alike.words()}")
         lines.append(f"load: law {engine.load.law}, reacted by {by}")
     sensors = ", ".join(f"{sensor.name} on {sensor.body}" for sensor in case.sensor)
-    return [*lines, f"sensors: {sensors or 'none'}", _run_line(case, packed)]
+    return [*lines, f"sensors: {sensors or 'none'}", _run_line(case, packed), *_differences(case, packed)]
+
+
+def _differences(case: Case, packed: Packed) -> list[str]:
+    """What makes the cycles of the run differ, and how much of it falls into its record."""
+    run, lines = case.run, []
+    if run is None or packed.layout is None:
+        return []
+    if run.variation is not None:
+        found, given = found_in_record(packed, run, abs(run.speed) * run.duration), run.variation
+        assert found is not None
+        words = f"{100.0 * found.asked:g} % of the gross indicated mean pressure, {given.distribution}"
+        lag = f", lag correlation {given.lag_correlation:g}" if given.lag_correlation else ""
+        got = f"; {found.cycles} cycles of the record"
+        if found.found is not None and found.scatter is not None:
+            got += f" have {100.0 * found.found:.2g} % (expected scatter {100.0 * found.scatter:.1g} %)"
+        lines.append(f"variation: {words}{lag}, seed {given.seed}{got}")
+    if run.misfire is not None:
+        pattern = " ".join(str(burns) for burns in run.misfire.burns)
+        lines.append(f"misfire: cylinder {' and '.join(run.misfire.cylinders)}, cycles {pattern} (0 misfires)")
+    return lines
 
 
 def _run_line(case: Case, packed: Packed) -> str:
