@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, into_folder, new_figure, plain
-from vibsim.studies.sizing.measures import RPM, Meter
+from vibsim.studies.sizing.meter import RPM, Meter
 from vibsim.studies.sizing.robust import Matters
 from vibsim.studies.sizing.size import Sized
 

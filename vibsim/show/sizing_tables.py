@@ -9,7 +9,7 @@ import numpy as np
 from rich.text import Text
 
 from vibsim.show.tables import CAUTION, new_console, new_table
-from vibsim.studies.sizing.measures import RPM, Meter
+from vibsim.studies.sizing.meter import RPM, Meter
 from vibsim.studies.sizing.robust import Robust
 from vibsim.studies.sizing.size import Sized
 

@@ -16,14 +16,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibsim.inputs.models import MountBase, Sensor
+from vibsim.solver.frequency_batch import mount_slopes
 from vibsim.solver.frequency_mounts import PLAIN, DynamicStiffness, dynamic_stiffness
-from vibsim.solver.linearise import Linear, linearise, mass_at_rest, moved_state
-from vibsim.solver.observe import observe
+from vibsim.solver.linearise import Linear, linearise
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.start import state_at
 from vibsim.structure.rotation import matrix_of
-
-LENGTH_STEP, SPEED_STEP = 1e-6, 1e-4  # m or rad, m/s or rad/s
 
 
 @dataclass(frozen=True)
@@ -97,8 +95,8 @@ class FrequencyModel:
     def _added(self, special: Special, rate: float) -> np.ndarray:
         """ΔK (3, 3), vehicle axes."""
         whole = self.stiffness_of(special.mount, rate / (2.0 * math.pi), special.preload)
-        held = _local(self.packed, special.index, self.mount_stiffness[special.index])
-        drag = _local(self.packed, special.index, self.mount_damping[special.index])
+        held = local_rates(self.packed, special.index, self.mount_stiffness[special.index])
+        drag = local_rates(self.packed, special.index, self.mount_damping[special.index])
         return np.asarray(special.axes.T @ whole @ special.axes - held - 1j * rate * drag)
 
 
@@ -118,7 +116,7 @@ def frequency_model(
     linear = linearise(packed, torque, crank="free", speed=speed)
     stiffness, damping = _mount_rates(packed, linear)
     special = tuple(
-        _special(packed, linear, index, mount)
+        special_mount(packed, linear.equilibrium.displacement, index, mount)
         for index, mount in enumerate(mounts)
         if stiffness_of is not dynamic_stiffness or not isinstance(mount, PLAIN)
     )
@@ -137,8 +135,9 @@ def gyroscopic(packed: Packed, speed: float) -> np.ndarray:
     return matrix
 
 
-def _special(packed: Packed, linear: Linear, index: int, mount: MountBase) -> Special:
-    state = state_at(packed, linear.equilibrium.displacement)
+def special_mount(packed: Packed, displacement: np.ndarray, index: int, mount: MountBase) -> Special:
+    """A mount whose stiffness depends on frequency, the bodies displaced (bodies, 6)."""
+    state = state_at(packed, displacement)
     record = packed.model.mounts[index]
     own, places = [np.eye(3), np.eye(3)], [np.zeros(3), np.zeros(3)]
     for n, end in enumerate(("first", "second")):
@@ -159,23 +158,19 @@ def _special(packed: Packed, linear: Linear, index: int, mount: MountBase) -> Sp
     return Special(index, mount, rows @ (places[1] - places[0]), rows, across)
 
 
-def _local(packed: Packed, index: int, rates: np.ndarray) -> np.ndarray:
-    """Stiffness or damping (3, 3) of a mount, vehicle axes: its force as one of its bodies moves along, not turns."""
+def local_rates(packed: Packed, index: int, rates: np.ndarray) -> np.ndarray:
+    """Stiffness or damping (..., 3, 3) of a mount from its slopes (..., 3, unknowns), vehicle axes: its force as one of
+    its bodies moves along and does not turn."""
     record = packed.model.mounts[index]
     body, sign = (record["second"], -1.0) if record["second"] >= 0 else (record["first"], 1.0)
-    return np.asarray(sign * rates[:, 6 * body : 6 * body + 3])
+    return np.asarray(sign * rates[..., 6 * body : 6 * body + 3])
 
 
 def _mount_rates(packed: Packed, linear: Linear) -> tuple[np.ndarray, np.ndarray]:
-    start = state_at(packed, linear.equilibrium.displacement)
-    mass = mass_at_rest(packed, start)
-    size, still = len(linear.mass), np.zeros(len(linear.mass))
-    steps = np.vstack([np.eye(size), -np.eye(size)])
-    states = [moved_state(packed, start, LENGTH_STEP * step, still, mass) for step in steps]
-    states += [moved_state(packed, start, still, SPEED_STEP * step, mass) for step in steps]
-    force = observe(np.array(states), packed, ()).mount_force.reshape(2, 2, size, -1, 3)
-    slope = (force[:, 0] - force[:, 1]) / 2.0
-    return np.moveaxis(slope[0] / LENGTH_STEP, 0, -1), np.moveaxis(slope[1] / SPEED_STEP, 0, -1)
+    shape = (len(packed.model.mounts), 3, len(linear.mass))
+    rows, drags = np.empty(shape), np.empty(shape)
+    mount_slopes(state_at(packed, linear.equilibrium.displacement), packed.model, rows, drags)
+    return rows, drags
 
 
 def feel_of(packed: Packed, sensors: tuple[Sensor, ...]) -> np.ndarray:

@@ -61,32 +61,42 @@ def _stands(slope):
 
 
 @part
-def _mount_slopes(x, start, model, field, moment, w, e, y, out, force, rows, drags):
-    """Force of every mount on its second body (mounts, 3) per displacement and per speed, vehicle axes, about x."""
-    size = x.size
-    speeds = np.zeros(size)
+def _mount_slopes(state, model, y, w, e, out, force, rows, drags):
+    """Force of every mount on its second body (mounts, 3) per displacement from a state at rest, and per speed there,
+    vehicle axes, added to `rows` and `drags` (mounts, 3, unknowns)."""
+    size = force.size
+    step, still = np.zeros(size), np.zeros(3)
+    moment = np.zeros((model.bodies.size, 3))
     for n in range(size):
-        place = x[n]
         for sign in (1.0, -1.0):
-            x[n] = place + sign * LENGTH_STEP
-            _moved(x, start, model, y)
-            _collect(y, model, field, moment, w, e, out, force)
-            x[n] = place
-            for k in range(model.mounts.size):
-                fx, fy, fz, _, _, _, _, _, _ = one_mount(k, y, model, w)
-                rows[k, 0, n] += sign * fx / (2.0 * LENGTH_STEP)
-                rows[k, 1, n] += sign * fy / (2.0 * LENGTH_STEP)
-                rows[k, 2, n] += sign * fz / (2.0 * LENGTH_STEP)
-            speeds[n] = sign * SPEED_STEP
-            _moved(x, start, model, y)
-            _set_off(speeds, y, model, e)
-            _collect(y, model, field, moment, w, e, out, force)
-            speeds[n] = 0.0
-            for k in range(model.mounts.size):
-                fx, fy, fz, _, _, _, _, _, _ = one_mount(k, y, model, w)
-                drags[k, 0, n] += sign * fx / (2.0 * SPEED_STEP)
-                drags[k, 1, n] += sign * fy / (2.0 * SPEED_STEP)
-                drags[k, 2, n] += sign * fz / (2.0 * SPEED_STEP)
+            step[n] = sign * LENGTH_STEP
+            _moved(step, state, model, y)
+            _collect(y, model, still, moment, w, e, out, force)
+            _add_forces(n, sign / (2.0 * LENGTH_STEP), y, model, w, rows)
+            step[n] = sign * SPEED_STEP
+            y[:] = state
+            _set_off(step, y, model, e)
+            _collect(y, model, still, moment, w, e, out, force)
+            _add_forces(n, sign / (2.0 * SPEED_STEP), y, model, w, drags)
+        step[n] = 0.0
+
+
+@part
+def _add_forces(n, factor, y, model, w, rows):
+    for k in range(model.mounts.size):
+        fx, fy, fz, _, _, _, _, _, _ = one_mount(k, y, model, w)
+        rows[k, 0, n] += factor * fx
+        rows[k, 1, n] += factor * fy
+        rows[k, 2, n] += factor * fz
+
+
+@kernel
+def mount_slopes(state, model, rows, drags):
+    """How the forces of all mounts on their second bodies change about a state at rest, vehicle axes: with
+    displacements into `rows`, with speeds into `drags` (mounts, 3, unknowns)."""
+    w, e, y, out = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE), np.empty(state.size), np.zeros(state.size)
+    rows[:], drags[:] = 0.0, 0.0
+    _mount_slopes(state, model, y, w, e, out, np.zeros(rows.shape[2]), rows, drags)
 
 
 @kernel
@@ -163,7 +173,7 @@ def rest_many(records, model, start, guess, field, moment, scale, at, force, def
                     drag[n, m, i] = (more[m] - less[m]) / (2.0 * SPEED_STEP)
         if rows.size > 0:
             rows[n], drags[n] = 0.0, 0.0
-            _mount_slopes(none, state, model, field, moment, w, e, y, out, left, rows[n], drags[n])
+            _mount_slopes(state, model, y, w, e, out, left, rows[n], drags[n])
 
 
 @kernel

@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from vibsim.inputs.loader import CaseFile
-from vibsim.solver.frequency import feel_of, gyroscopic
+from vibsim.solver.frequency import feel_of, gyroscopic, local_rates, special_mount
 from vibsim.solver.frequency_batch import orders_many, rest_many
+from vibsim.solver.frequency_mounts import PLAIN, DynamicStiffness, dynamic_stiffness
 from vibsim.solver.frequency_push import cycle_push
 from vibsim.solver.linearise import linearise
 from vibsim.solver.packed import Model, Packed, pack
@@ -83,8 +84,19 @@ class Bench:
     straight line; masses as the case's own rest has them; orders are counted over time.
     """
 
-    def __init__(self, case_file: CaseFile, needs: Needs, load: float | None = None):
-        self._case, self._needs = case_file.case, needs
+    def __init__(
+        self,
+        case_file: CaseFile,
+        needs: Needs,
+        load: float | None = None,
+        stiffness_of: DynamicStiffness = dynamic_stiffness,
+    ):
+        self._case, self._needs, self._stiffness_of = case_file.case, needs, stiffness_of
+        self._special = [
+            index
+            for index, mount in enumerate(case_file.case.mount)
+            if stiffness_of is not dynamic_stiffness or not isinstance(mount, PLAIN)
+        ]
         self.packed = pack(case_file.case, case_file.folder)
         size = 6 * len(self.packed.names)
         self._start = state_at(self.packed, np.zeros((len(self.packed.names), 6)))
@@ -103,7 +115,7 @@ class Bench:
             rest, found, *_ = self._rest(records, load, matrices=number == modes)
             rests.append(rest)
             slope = found if number == modes else slope
-        felt, mount = self._answer_orders(records)
+        felt, mount = self._answer_orders(records, candidates)
         frequency, energy = self._modes(slope)
         return Answers(rests, felt, mount, frequency, energy)
 
@@ -150,26 +162,54 @@ class Bench:
             self._guess[load] = equilibrium(self.packed, load.torque, load.speed).displacement.ravel()
         return self._guess[load]
 
-    def _answer_orders(self, records: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    def _answer_orders(self, records: np.ndarray, candidates: list[Mounts]) -> tuple[np.ndarray, np.ndarray]:
         orders, count = self._orders, len(records)
         if orders is None:
             return NOTHING4.astype(complex), NOTHING4.astype(complex)
-        rows = self._needs.mounts
-        found = [self._rest(records, load, True, rows)[1:] for load in orders.loads]
-        slope, drag = np.array([item[0] for item in found]), np.array([item[1] for item in found])
+        rows = self._needs.mounts or bool(self._special)
+        found = [self._rest(records, load, True, rows) for load in orders.loads]
+        slope, drag = np.array([item[1] for item in found]), np.array([item[2] for item in found])
         lanes, size = len(orders.rate), slope.shape[-1]
         feel = orders.feel.reshape(-1, size)
         felt = np.empty((count, lanes, len(feel)), complex)
-        moved = np.empty((count, lanes, size) if rows else (0, 0, 0), complex)
-        added = NOTHING4.astype(complex)
+        moved = np.empty((count, lanes, size) if self._needs.mounts else (0, 0, 0), complex)
+        specials = self._specials(records, candidates, found, orders) if self._special else []
+        added = _added(specials, size)
         orders_many(
             slope, drag, orders.mass, orders.gyration, orders.share, orders.speed, orders.rate, orders.push, added,
             feel, felt, moved,
         )  # fmt: skip
         mount = NOTHING4.astype(complex)
-        if rows:
-            mount = _mount_force([item[2] for item in found], [item[3] for item in found], orders, moved)
+        if self._needs.mounts:
+            mount = _mount_force([item[3] for item in found], [item[4] for item in found], orders, moved)
+            for index, across, more in specials:
+                stretch = np.einsum("nai,nli->nla", across, moved)
+                mount[:, :, index] -= np.einsum("nlab,nlb->nla", more, stretch)
         return felt.reshape(count, lanes, -1, 3), mount
+
+    def _specials(
+        self, records: np.ndarray, candidates: list[Mounts], found: list[tuple], orders: _Orders
+    ) -> list[tuple[int, np.ndarray, np.ndarray]]:
+        """Per mount whose stiffness depends on frequency: its number, deflection per displacement (n, 3, unknowns) and
+        what its stiffness has beyond the linear model's (n, lanes, 3, 3), vehicle axes; about the last load's rest."""
+        frequency, which = np.unique(orders.rate / (2.0 * math.pi), return_inverse=True)
+        turning = 1j * orders.rate[:, None, None]
+        kept = []
+        for index in self._special:
+            across, more = [], []
+            for n, mounts in enumerate(candidates):
+                packed = self.packed._replace(model=self.packed.model._replace(mounts=records[n]))
+                at = np.nan_to_num(found[-1][0].at[n])
+                special = special_mount(packed, at, index, mounts[index])
+                whole = self._stiffness_of(mounts[index], frequency, special.preload)[which]
+                held, drag = (
+                    local_rates(packed, index, _between(np.array([item[k][n, index] for item in found]), orders.share))
+                    for k in (3, 4)
+                )
+                across.append(special.across)
+                more.append(special.axes.T @ whole @ special.axes - held - turning * drag)
+            kept.append((index, np.array(across), np.array(more)))
+        return kept
 
     def _modes(self, slope: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Undamped frequencies (n, modes) and kinetic-energy shares (n, modes, bodies, 6), crank locked."""
@@ -237,3 +277,20 @@ def _mount_force(stiff: list[np.ndarray], damp: list[np.ndarray], orders: _Order
         for factor, matrix in ((weight, k), (1j * orders.rate * weight, c)):
             total += factor[None, :, None] * (moved @ matrix.reshape(count, -1, size).transpose(0, 2, 1))
     return total.reshape(count, -1, mounts, 3)
+
+
+def _between(ends: np.ndarray, share: np.ndarray) -> np.ndarray:
+    """What lies between one or two ends (ends, ...) at shares (lanes): (lanes, ...)."""
+    along = share.reshape(-1, *[1] * (ends.ndim - 1))
+    return np.asarray(ends[0] + along * (ends[-1] - ends[0]))
+
+
+def _added(specials: list[tuple[int, np.ndarray, np.ndarray]], size: int) -> np.ndarray:
+    """Stiffness (n, lanes, size, size) beside the linear model's, of all special mounts; empty without any."""
+    if not specials:
+        return NOTHING4.astype(complex)
+    shape = specials[0][2].shape
+    total = np.zeros((*shape[:2], size, size), complex)
+    for _, across, more in specials:
+        total += np.einsum("nai,nlab,nbj->nlij", across, more, across, optimize=True)
+    return total

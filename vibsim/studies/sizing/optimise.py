@@ -16,6 +16,8 @@ from vibsim.studies.sizing.problem import Problem, Values
 EVALUATIONS = 12_000
 NOT_KEPT = 1e6  # cost of a candidate that breaks limits, beside how far it does
 CELL = 0.01  # of the span between the best at one goal and at the others: closer is as good
+LEAST_SPAN = 0.01  # of a goal: goals that do not conflict span no less
+FARTHEST = 1e3  # spans from the best: further is as far
 LOCAL_SHARE = 0.25  # of the evaluations
 STEP = 1e-4  # of a range, of derivatives
 FINEST = 1e-4  # of a range, where the pattern search stops
@@ -220,13 +222,14 @@ def _spans(seen: Seen, signs: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     _, costs, _ = _kept(seen, signs)
     best = costs[costs.argmin(axis=0)]
     ideal = costs.min(axis=0)
-    return ideal, np.maximum(best.max(axis=0) - ideal, 1e-6 * np.maximum(np.abs(ideal), 1e-12))
+    return ideal, np.maximum(best.max(axis=0) - ideal, LEAST_SPAN * np.maximum(np.abs(ideal), 1e-12))
 
 
 def _collect(problem: Problem, seen: Seen, signs: np.ndarray, asked: int) -> Found:
     x, costs, limits = _kept(seen, signs)
     ideal, span = _spans(seen, signs)
-    scaled, keys, cell = (costs - ideal) / span, np.arange(len(costs)), np.full(len(signs), CELL)
+    scaled = np.minimum((costs - ideal) / span, FARTHEST)
+    keys, cell = np.arange(len(costs)), np.full(len(signs), CELL)
     front = joined(empty_front(len(signs)), scaled, keys, cell)
     champions = best_at_each(empty_front(len(signs)), scaled, keys, cell * 1e-2)
     round_best = int(np.argmin(scaled.max(axis=1) + 1e-3 * scaled.sum(axis=1)))

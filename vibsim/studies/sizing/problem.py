@@ -10,8 +10,10 @@ from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.sizing_checks import AXES
 from vibsim.inputs.sizing_models import Ratio
+from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness
 from vibsim.studies.sizing.bench import Answers, Bench, Needs
-from vibsim.studies.sizing.measures import Maker, Meter
+from vibsim.studies.sizing.measures import Maker
+from vibsim.studies.sizing.meter import Meter
 from vibsim.studies.sizing.space import Mounts, Space, space_of
 
 BLOCK = 64  # candidates answered together, which bounds memory
@@ -36,7 +38,7 @@ class Values:
 class Problem:
     """The `[size]` table of a case, its bench built once."""
 
-    def __init__(self, case_file: CaseFile):
+    def __init__(self, case_file: CaseFile, stiffness_of: DynamicStiffness = dynamic_stiffness):
         """Raises InputError with all that is wrong in the table, RunFailure when the case itself does not stand."""
         size = case_file.case.size
         if size is None:
@@ -56,7 +58,7 @@ class Problem:
         if problems:
             raise InputError(problems)
         self.goals, self.limits = tuple(meters["goal"]), tuple(meters["limit"])
-        self.bench = Bench(case_file, maker.needs, size.load)
+        self.bench = Bench(case_file, maker.needs, size.load, stiffness_of)
         self.asked = 0
 
     def values(self, x: np.ndarray) -> Values:

@@ -14,7 +14,7 @@ from vibsim.inputs import units as u
 from vibsim.inputs.models import MountBase
 from vibsim.inputs.units import Unit
 from vibsim.solver.simulate import Progress, no_progress
-from vibsim.studies.sizing.measures import Meter
+from vibsim.studies.sizing.meter import Meter
 from vibsim.studies.sizing.problem import Problem, Values
 from vibsim.studies.sizing.space import Mounts
 
@@ -144,7 +144,7 @@ def find_robust(problem: Problem, x: np.ndarray, progress: Progress = no_progres
     built = ask(random.uniform(low, high, (scatter.samples, len(parameters))), "building mounts")
     ends = np.concatenate([np.zeros((1, len(low))), np.diag(low), np.diag(high)])
     tornado = ask(ends, "tornado")
-    first, total = _sobol(lambda off: ask(off, "sensitivities"), low, high, scatter.seed, built.shape[1])
+    first, total = sobol(lambda off: ask(off, "sensitivities"), low, high, scatter.seed)
     meters = (*problem.goals, *problem.limits)
     count = len(parameters)
     matters = [
@@ -156,24 +156,26 @@ def find_robust(problem: Problem, x: np.ndarray, progress: Progress = no_progres
     return Robust(names, scatter.samples, scatter.seed, sure, matters)
 
 
-def _sobol(
-    ask: Callable[[np.ndarray], np.ndarray], low: np.ndarray, high: np.ndarray, seed: int, measures: int
+def sobol(
+    ask: Callable[[np.ndarray], np.ndarray], low: np.ndarray, high: np.ndarray, seed: int, points: int = SOBOL_POINTS
 ) -> tuple[np.ndarray, np.ndarray]:
-    """First and total indices (measures, parameters)."""
-    if not len(low):
-        return np.zeros((measures, 0)), np.zeros((measures, 0))
-
-    middle = ask(0.5 * (low + high)[None])[0][:, None]
+    """First and total Sobol indices (measures, parameters) of a function of parameters (n, parameters) that gives
+    measures (n, measures), every parameter even between `low` and `high`."""
+    if len(low) < 2:  # one alone has it all, and SciPy's function wants two
+        ends = ask(np.array([low, high]))
+        moves = np.repeat(ends[0] != ends[1], len(low)).reshape(ends.shape[1], len(low))
+        return moves.astype(float), moves.astype(float)
 
     def function(off: np.ndarray) -> np.ndarray:
-        values = ask(off.T).T - middle  # the estimators are the surer the nearer to nothing the mean
+        values = ask(off.T).T
         return np.where(np.isfinite(values), values, 0.0)  # what does not stand would spoil the sums
 
     spreads = [uniform(loc=a, scale=b - a) for a, b in zip(low, high, strict=True)]
     with np.errstate(invalid="ignore", divide="ignore"):
-        found = sobol_indices(func=function, n=SOBOL_POINTS, dists=spreads, rng=np.random.default_rng(seed))
-    shape = (measures, len(low))
-    return (np.nan_to_num(np.reshape(item, shape)) for item in (found.first_order, found.total_order))  # type: ignore
+        found = sobol_indices(func=function, n=points, dists=spreads, rng=np.random.default_rng(seed))
+    shape = (-1, len(low))
+    first, total = (np.nan_to_num(np.reshape(item, shape)) for item in (found.first_order, found.total_order))
+    return first, total
 
 
 def _sure(meter: Meter, values: np.ndarray) -> Sure:

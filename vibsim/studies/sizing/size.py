@@ -17,7 +17,7 @@ from vibsim.solver.simulate import Progress, no_progress
 from vibsim.studies.alike import run_at
 from vibsim.studies.cures.cure import response_of
 from vibsim.studies.run import run_case
-from vibsim.studies.sizing.measures import RPM, Meter
+from vibsim.studies.sizing.meter import RPM, Meter
 from vibsim.studies.sizing.optimise import ALL_ROUND, EVALUATIONS, Choice, Found, broken_words, optimise
 from vibsim.studies.sizing.problem import Problem
 from vibsim.studies.sizing.robust import Robust, find_robust
