@@ -142,6 +142,7 @@ def _check_variable(variable: dict, mounts: dict, models: Models, where: tuple, 
         if first != where[2]:
             words = f"crosses size.variable[{first + 1}], which sets the same number of mount '{name}'; keep one"
             report((*where, "key"), key, words)
+            return
     if variable.get("mirror") is True and (field, axis) not in MIRRORED:
         report(
             (*where, "mirror"), True, f"nothing of {key} {axis or ''} changes across the middle; at y, axes x and z do"
@@ -207,21 +208,19 @@ def _check_measure(measure: dict, kind: str, clean: dict, where: tuple, report: 
             report((*where, key), name, f"no such {table}; {nearest(name, known) if known else 'the case has none'}")
     bounds = [key for key in ("most", "least") if measure.get(key) is not None]
     if kind == "goal" and bounds:
-        report((*where, bounds[0]), measure[bounds[0]], "a goal has no bound; give a target here, or a [[size.limit]]")
+        report((*where, bounds[0]), None, "a goal has no bound; give a target here, or a [[size.limit]]")
     if kind == "limit" and measure.get("target") is not None:
-        report((*where, "target"), measure["target"], "a limit has no target; give most or least")
-    if kind == "limit" and not bounds and measure.get("kind") is not None:
-        report((*where, "most"), None, "is missing; a limit needs most or least")
+        report((*where, "target"), None, "a limit has no target; give most or least")
     if len(bounds) == 2 and measure["most"] <= measure["least"]:
-        report((*where, "most"), measure["most"], "must be more than least")
+        report((*where, "most"), None, "must be more than least")
     if measure.get("kind") in ("sensor", "mount_force"):
-        _check_speeds(measure, (*where, "speeds"), report)
-        size = clean["size"]
-        if measure.get("speeds") is None and size.get("speeds") is None and clean.get("run") is None:
-            report((*where, "speeds_rpm"), None, "is missing, here and in [size], and there is no [run]")
-        _check_orders(measure, clean, where, report)
         if not isinstance(clean.get("engine"), dict):
             report((*where, "kind"), measure["kind"], "needs an [engine]; its orders are what is felt")
+            return
+        _check_speeds(measure, (*where, "speeds"), report)
+        if measure.get("speeds") is None and clean["size"].get("speeds") is None and clean.get("run") is None:
+            report((*where, "speeds_rpm"), None, "is missing, here and in [size], and there is no [run]")
+        _check_orders(measure, clean, where, report)
 
 
 def _check_orders(measure: dict, clean: dict, where: tuple, report: Report) -> None:

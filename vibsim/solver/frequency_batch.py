@@ -21,6 +21,7 @@ CLOSE = 1e-7  # of the load: what a rest may leave
 LANES = 8  # equations eliminated side by side
 SMALLEST_PIVOT = 1e-9  # of what stood there before elimination
 MOVE, TURN = 0.05, 0.2  # m, rad: most in one Newton step
+SINGULAR = 1e-12  # of the greatest stiffness
 UNSTABLE = 1e-6  # of the greatest stiffness
 
 
@@ -36,6 +37,36 @@ def _slopes(x, start, model, field, moment, w, e, y, out, more, less, slope):
         x[n] = place
         for m in range(x.size):
             slope[m, n] = (more[m] - less[m]) / (2.0 * LENGTH_STEP)
+
+
+@part
+def _solve(slope, left, work, step):
+    """Newton's step −slope⁻¹·left by elimination with row exchange; false where the slope is singular."""
+    size, top = left.size, 0.0
+    for i in range(size):
+        for j in range(size):
+            work[i, j] = slope[i, j]
+            top = max(top, abs(slope[i, j]))
+        work[i, size] = -left[i]
+    for k in range(size):
+        best = k
+        for i in range(k + 1, size):
+            if abs(work[i, k]) > abs(work[best, k]):
+                best = i
+        if not abs(work[best, k]) > SINGULAR * top:
+            return False
+        for j in range(k, size + 1):
+            work[k, j], work[best, j] = work[best, j], work[k, j]
+        for i in range(k + 1, size):
+            factor = work[i, k] / work[k, k]
+            for j in range(k, size + 1):
+                work[i, j] -= factor * work[k, j]
+    for k in range(size - 1, -1, -1):
+        total = work[k, size]
+        for j in range(k + 1, size):
+            total -= work[k, j] * step[j]
+        step[k] = total / work[k, k]
+    return True
 
 
 @part
@@ -115,6 +146,7 @@ def rest_many(records, model, start, guess, field, moment, scale, at, force, def
     more, less, left = np.zeros(size), np.zeros(size), np.zeros(size)
     change, x, trial = np.zeros((size, size)), np.zeros(size), np.zeros(size)
     speeds, state, none = np.zeros(size), np.empty(start.size), np.zeros(size)
+    solved, step = np.zeros((size, size + 1)), np.zeros(size)
     for n in range(records.shape[0]):
         for k in range(model.mounts.size):
             model.mounts[k] = records[n, k]
@@ -129,7 +161,8 @@ def rest_many(records, model, start, guess, field, moment, scale, at, force, def
                 break
             if turn % 4 == 0:  # the slope changes little on the way
                 _slopes(x, start, model, field, moment, w, e, y, out, more, less, change)
-            step = np.linalg.solve(change, -left)
+            if not _solve(change, left, solved, step):
+                break
             limit = 1.0
             for k in range(size):
                 limit = max(limit, abs(step[k]) / (MOVE if k % 6 < 3 else TURN))

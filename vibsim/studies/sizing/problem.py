@@ -52,7 +52,10 @@ class Problem:
         for kind in ("goal", "limit"):
             for index, measure in enumerate(getattr(size, kind)):
                 try:
-                    meters[kind].append(maker.make(measure, f"size.{kind}[{index + 1}]"))
+                    where = f"size.{kind}[{index + 1}]"
+                    meters[kind].append(maker.make(measure, where))
+                    if kind == "limit" and measure.most is None and measure.least is None:
+                        problems.append(f"{where}: needs most or least, with the unit of its kind")
                 except InputError as error:
                     problems += error.problems
         if problems:
