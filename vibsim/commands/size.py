@@ -44,7 +44,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def act(options: argparse.Namespace) -> int:
     from vibsim.inputs.loader import load_case
     from vibsim.show.progress import ProgressLine
-    from vibsim.studies.sizing.size import as_dict, size, with_spec
+    from vibsim.studies.sizing.rows import as_dict
+    from vibsim.studies.sizing.size import size, with_spec
 
     check_number("--evaluations", options.evaluations, 100, 10_000_000)
     check_number("--seed", options.seed, 0, 2**32 - 1)
