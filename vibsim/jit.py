@@ -23,13 +23,11 @@ _NO_ENTRY: dict[str, Any] = {"no_cpython_wrapper": True}
 kernel = njit(**_OPTIONS)
 # for an entry point or a function of its own that makes no arrays
 bare = njit(**_OPTIONS, **_UNCOUNTED)
-# for what only other kernels call, and seldom: compiled once, not into each of them
+# for larger ones that only other kernels call: compiled once, not written out anew at every call
 apart = njit(**_OPTIONS, **_NO_ENTRY, **_UNCOUNTED)
 # for the inner functions of the equations of motion: a call would copy the whole packed model to the stack
 inlined = njit(**_OPTIONS, **_INLINE, **_UNCOUNTED)
 # for functions that only other kernels call: without the entry from Python, which unpacks the whole model anew
 inner = njit(**_OPTIONS, **_INLINE, **_NO_ENTRY, **_UNCOUNTED)
-# for larger ones, which would be written out anew at every call: called, and only by other kernels
-called = njit(**_OPTIONS, **_NO_ENTRY, **_UNCOUNTED)
-# the same, of arrays that they make
+# like `apart`, for what makes arrays
 part = njit(**_OPTIONS, **_NO_ENTRY)

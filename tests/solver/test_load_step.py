@@ -247,7 +247,7 @@ def test_left_alone_the_engine_speeds_up():
 
 def test_a_free_run_of_a_charged_engine_carries_its_air_path():
     raw = trike("exhaust_turbine")
-    raw["engine"]["load"] = {"law": "constant", "torque_N_m": 80.0}
+    raw["engine"]["load"] = {"law": "constant", "torque_N_m": 80.0, "reacted_by": "chassis"}
     raw["run"] = {"kind": "free", "speed_rpm": 5000.0, "duration_s": 0.3, "sample_rate_Hz": 5000.0}
     solution = simulate(build_case(raw), cases.CONFIGS)
     seen = solution.over_time.air

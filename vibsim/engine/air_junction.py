@@ -11,7 +11,7 @@ from vibsim.engine.charging.compressor import compressor_flow, compressor_ratio
 from vibsim.engine.charging.intercooler import cooled_temperature, cooler_loss
 from vibsim.engine.charging.nozzle import nozzle_flow, throttle_area
 from vibsim.engine.charging.pack import ENGINE_DRIVEN, NONE
-from vibsim.jit import called, inlined, inner
+from vibsim.jit import apart, inlined, inner
 
 ITERATIONS = 60
 CLOSE = 1e-12  # of the square root of a pressure
@@ -63,7 +63,7 @@ def _cooler(point, path):
     return behind - loss, cooled_temperature(point.temperature, cooler)
 
 
-@called
+@apart
 def _surplus(root, speed, area, intake, intake_temperature, path):
     """What comes less what the throttle passes (kg/s), with the pressure behind the compressor root² above the
     intake's; compressor, flap's flow, pressure and temperature ahead of the throttle and its flow."""
@@ -99,7 +99,7 @@ def _joint(pressure, mixed, flow, point, flap, blow_off, path):
     )
 
 
-@called
+@apart
 def _balanced(speed, area, intake, intake_temperature, path):
     """The joint at which the surplus is nothing, by regula falsi (Anderson & Björck 1973) in the square root of the
     pressure above the intake's, in which the throttle's flow is nearly straight."""
@@ -135,7 +135,7 @@ def _balanced(speed, area, intake, intake_temperature, path):
     return _joint(pressure, mixed, flow, point, flap, 0.0, path)
 
 
-@called
+@apart
 def joint_behind(speed, opening, intake, intake_temperature, path):
     """The joint (Joint) at a rotor speed (rad/s) and throttle opening, with intake pressure (Pa) and temperature (K).
 

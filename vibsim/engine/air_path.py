@@ -35,7 +35,7 @@ from vibsim.engine.charging.thermal import thermal_rates
 from vibsim.engine.charging.turbine import rotor_rate, turbine_point, wastegate_flow, wastegate_opening
 from vibsim.engine.node_grid import AXIS, Nodes, at_weights, fill_axis, fill_weights
 from vibsim.engine.throttle import Butterfly
-from vibsim.jit import bare, called, inlined, inner
+from vibsim.jit import apart, bare, inlined, inner
 
 # places of the states, by source
 OPENING, INTAKE_MASS, INTAKE_TEMPERATURE, ROTOR = range(4)
@@ -161,7 +161,7 @@ def fill_air_weights(y, at, crank_speed, path, e, to):
     fill_weights(crank_speed, equal, exhaust_pressure(y, at, path), path.nodes, e, to)
 
 
-@called
+@apart
 def _drawn(y, at, crank_speed, path, e, to):
     """Beyond the nodes what is drawn goes on with the density."""
     density, known = intake_pressure(y, at, path) / y[at + INTAKE_TEMPERATURE], path.densities
@@ -188,7 +188,7 @@ def _supply_limit(energy, crank_speed, supply):
     return alone + (limit - alone) * left
 
 
-@called
+@apart
 def _electric_shaft(y, at, crank_speed, ahead, load, path):
     """Motor on the compressor's shaft, which holds the pressure ahead of the throttle; without a boost to hold it is
     switched off and the rotor runs down."""
@@ -205,7 +205,7 @@ def _electric_shaft(y, at, crank_speed, ahead, load, path):
     return Shaft(speed, (torque - load) / motor.inertia, torque, point.crank_torque), point
 
 
-@called
+@apart
 def _turbine_shaft(y, at, ahead, load, path):
     """Turbine on the compressor's shaft; the wastegate opens with the boost behind the compressor."""
     parts, speed, temperature = path.charger.parts[0], y[at + ROTOR], y[at + EXHAUST_TEMPERATURE]
