@@ -7,15 +7,17 @@ from pathlib import Path
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.ticker import MaxNLocator
 
-from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, into_folder, new_figure, plain
+from vibsim.show.style import FAINT, INK, colour, cut, into_folder, new_figure, plain
 from vibsim.studies.sizing.meter import RPM, Meter
 from vibsim.studies.sizing.robust import Matters
 from vibsim.studies.sizing.size import Sized
 
 BARS = 10  # parameters in a tornado
 MOST_PANELS = 3
+LONGEST_BESIDE = 78  # characters of a title with a legend beside it
 MOST_ORDERS = 3
 BEFORE, AFTER = colour(1), colour(0)
 
@@ -35,7 +37,7 @@ def draw_sizing(sized: Sized, title: str, folder: Path) -> list[Path]:
 
 def _orders(sized: Sized, meters: list[Meter], title: str) -> Figure:
     """Per measure over speeds: the level of all its orders, and of the strongest one by one, before and after."""
-    figure = new_figure(12.0, 0.8 + 2.9 * len(meters), cut(f"Before and after sizing · {title}", LONGEST_TITLE))
+    figure = new_figure(12.0, 0.8 + 2.9 * len(meters), cut(f"Before and after sizing · {title}", LONGEST_BESIDE))
     height = 0.8 + 2.9 * len(meters)
     grid = figure.add_gridspec(
         len(meters), 1 + MOST_ORDERS, left=0.065, right=0.985, top=1.0 - 0.85 / height, bottom=0.5 / height,
@@ -59,7 +61,12 @@ def _orders(sized: Sized, meters: list[Meter], title: str) -> Figure:
                 axes.set_xlabel("rpm", fontsize=9)
             if column == 0:
                 _bound(axes, meter)
-                axes.legend(fontsize=8, frameon=False, loc="upper right")
+    handles = [
+        Line2D([], [], color=BEFORE, ls="--", lw=1.8, label="before"),
+        Line2D([], [], color=AFTER, lw=2.2, label="after"),
+        Line2D([], [], color=INK, ls=":", lw=1.0, label="target or limit"),
+    ]
+    figure.legend(handles=handles, loc="upper right", fontsize=9, frameon=False, ncols=3)
     return figure
 
 
@@ -76,15 +83,15 @@ def _pair(axes: Axes, meter: Meter, level: np.ndarray) -> None:
     """Curves (2, speeds) with what was gained between them."""
     rpm = np.array(meter.speeds) * RPM
     axes.fill_between(rpm, level[0], level[1], color=FAINT, alpha=0.35, lw=0.0)
-    axes.plot(rpm, level[0], "--", color=BEFORE, lw=1.8, label="before")
-    axes.plot(rpm, level[1], "-", color=AFTER, lw=2.2, label="after")
+    axes.plot(rpm, level[0], "--", color=BEFORE, lw=1.8)
+    axes.plot(rpm, level[1], "-", color=AFTER, lw=2.2)
     axes.set_xlim(rpm[0], rpm[-1])
 
 
 def _bound(axes: Axes, meter: Meter) -> None:
-    for value, words in ((meter.target, "target"), (meter.most, "at most")):
+    for value in (meter.target, meter.most):
         if value is not None:
-            axes.axhline(value / meter.scale, color=INK, lw=1.0, ls=":", label=words)
+            axes.axhline(value / meter.scale, color=INK, lw=1.0, ls=":")
 
 
 def _front(sized: Sized, title: str) -> Figure:
@@ -136,14 +143,12 @@ def _tornado(sized: Sized, title: str) -> Figure:
         meter = item.meter
         _bars(figure.add_subplot(grid[0, column]), item, robust.parameters)
         axes = figure.add_subplot(grid[1, column])
-        plain(axes, f"{robust.samples} vehicles as built, aged, hot and cold", meter.unit, "%")
+        held = "" if meter.target is None else f": {100.0 * sure.holds:.3g} % hold the target"
+        plain(axes, f"{robust.samples} as built, aged, hot, cold{held}", meter.unit, "%")
         values = sure.values[np.isfinite(sure.values)] / meter.scale
         axes.hist(values, 40, weights=np.full(len(values), 100.0 / len(values)), color=AFTER, alpha=0.6)
         if meter.target is not None:
-            label = f"target, held by {100.0 * sure.holds:.0f} %"
-            axes.axvline(meter.target / meter.scale, color=INK, lw=1.6, ls="--", label=label)
-            axes.set_ylim(top=1.35 * axes.get_ylim()[1])
-            axes.legend(fontsize=8, frameon=False, loc="upper right")
+            axes.axvline(meter.target / meter.scale, color=INK, lw=1.6, ls="--")
     return figure
 
 
@@ -153,11 +158,11 @@ def _bars(axes: Axes, item: Matters, parameters: list[str]) -> None:
     order = np.argsort(reach)[::-1][:BARS]
     plain(axes, cut(meter.name.split(",")[0], 45), meter.unit, "")
     for place, n in enumerate(order):
-        for end, tint, words in ((item.at_low[n], colour(5), "at its least"), (item.at_high[n], BEFORE, "at its most")):
+        ends = ((item.at_low[n], colour(5), "at its least", -0.19), (item.at_high[n], BEFORE, "at its most", 0.19))
+        for end, tint, words, up in ends:
             width = (end - item.nominal) / meter.scale
-            axes.barh(
-                place, width, 0.7, left=item.nominal / meter.scale, color=tint, label=words if place == 0 else None
-            )
+            label = words if place == 0 else None
+            axes.barh(place + up, width, 0.38, left=item.nominal / meter.scale, color=tint, label=label)
     axes.axvline(item.nominal / meter.scale, color=INK, lw=1.2)
     axes.set_yticks(np.arange(len(order)), [cut(parameters[n], 30) for n in order])
     axes.invert_yaxis()

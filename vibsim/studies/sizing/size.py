@@ -144,7 +144,10 @@ def resized(case_file: CaseFile, problem: Problem, x: np.ndarray) -> CaseFile:
     document: Any = tomlkit.parse(case_file.text)
     for knob, value in zip(problem.space.knobs, x, strict=True):
         for index, sign in knob.mounts:
-            _enter(document["mount"][index], problem, index, knob.field, knob.axis, sign * float(value))
+            entry = getattr(problem.space.mounts[index], knob.field)
+            old = entry if knob.axis is None else entry[knob.axis]
+            if old is None or abs(old - sign * value) > SAME * (knob.high - knob.low):
+                _enter(document["mount"][index], problem, index, knob.field, knob.axis, sign * float(value))
     return parse_case(tomlkit.dumps(document), case_file.folder, case_file.name)
 
 
