@@ -154,7 +154,7 @@ def _tornado(sized: Sized, title: str) -> Figure:
 
 def _bars(axes: Axes, item: Matters, parameters: list[str]) -> None:
     meter = item.meter
-    reach = np.abs(item.at_high - item.at_low)
+    reach = np.maximum(np.abs(item.at_high - item.nominal), np.abs(item.at_low - item.nominal))
     order = np.argsort(reach)[::-1][:BARS]
     plain(axes, cut(meter.name.split(",")[0], 45), meter.unit, "")
     for place, n in enumerate(order):
