@@ -175,3 +175,18 @@ def test_the_command_writes_figure_and_table(command, tmp_path):
     assert {path.name for path in tmp_path.iterdir()} == {"orders.png", "orders.csv"}
     lines = (tmp_path / "orders.csv").read_text().splitlines()
     assert len(lines) == 1 + 3 * (3 + 7)  # speeds by sensors and mounts
+
+
+def test_a_force_here_moves_there_as_one_there_moves_here():
+    """Law (Maxwell–Betti, dynamic): receptances between two points are the same both ways, without weight or crank."""
+    raw = absorber(0.2, 0.9, 0.1)
+    raw["mount"][0] |= {"axes_deg": [30, 10, -50], "stiffness_N_per_mm": [300.0, 50.0, 120.0]}
+    raw["run"] = {"speed_rpm": 1000, "gravity": False}
+    places = {"machine": [150, -40, 90], "absorber": [-20, 60, 30]}
+    raw["sensor"] = [{"name": name, "body": name, "at_mm": at} for name, at in places.items()]
+    file, frequencies = case_file(raw), np.array([4.0, 9.7, 31.0])
+    machine, above = (tuple(1e-3 * x for x in places[name]) for name in places)
+    there = force_response(file, frequencies, Shake("machine", "X", machine)).sensor[:, 1, 1]
+    here = force_response(file, frequencies, Shake("absorber", "Y", above)).sensor[:, 0, 0]
+    # differences leave 1e-9 of the stiffness
+    np.testing.assert_allclose(there, here, rtol=1e-6)

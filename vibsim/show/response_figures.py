@@ -88,5 +88,5 @@ def draw_shaken(found: ForceResponse, folder: Path) -> list[Path]:
         for axes in (top, low):
             axes.xaxis.set_major_formatter("{x:g}")
             axes.tick_params(which="minor", length=0.0)
-        top.legend(fontsize=8, frameon=False, loc="upper right")
+        top.legend(fontsize=8, framealpha=0.9, edgecolor="none", loc="upper right")
     return into_folder({"response.png": figure}, folder)

@@ -133,7 +133,7 @@ def _tornado(sized: Sized, title: str) -> Figure:
     robust = sized.robust
     assert robust is not None
     goals = min(len(sized.problem.goals), MOST_PANELS)
-    figure = new_figure(5.0 * goals + 2.2, 5.6, cut(f"What scatter does · {title}", 45 * goals))
+    figure = new_figure(5.0 * goals + 2.2, 5.6, cut(f"What scatter does · {title}", 25 + 40 * goals))
     grid = figure.add_gridspec(
         2, goals, height_ratios=(2.2, 1.0), left=0.24 if goals == 1 else 0.165, right=0.98, top=0.88, bottom=0.1,
         wspace=0.62, hspace=0.5,

@@ -103,7 +103,13 @@ def _print_robust(console: Any, robust: Robust) -> None:
         interval = f"{100.0 * sure.low:.1f} to {100.0 * sure.high:.1f} %"
         table.add_row(Text(meter.name), meter.unit, *numbers, _asked(meter), f"{100.0 * sure.holds:.1f} %", interval)
     console.print(table)
-    table = new_table("What matters: share of the scatter, by Sobol indices", "what", "parameter", "alone", "in all")
+    table = new_table(
+        "What matters: share of the scatter by Sobol indices, good to some per cent",
+        "what",
+        "parameter",
+        "alone",
+        "in all",
+    )
     for item in robust.matters:
         ranked = [n for n in np.argsort(item.total)[::-1][:STRONGEST] if item.total[n] >= LEAST_INDEX]
         for row, n in enumerate(ranked):
