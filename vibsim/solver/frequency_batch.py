@@ -1,9 +1,7 @@
-"""Many sets of mounts at once: rest, matrices about it, and the answer to engine orders, in jitted code.
+"""Many sets of mounts at once: rest and matrices about it, in jitted code.
 
 The same model as `frequency`, made quick: forces and slopes are those of the equations of motion, every candidate's
-mounts copied into the model in turn; masses stand as the case's own rest has them. The complex equations of all speeds
-and orders are eliminated side by side, without exchanging rows: with damping their imaginary part is positive, for
-which elimination is stable (George and Ikramov 2002, from memory); a pivot too small all the same marks its answer.
+mounts copied into the model in turn.
 """
 
 from __future__ import annotations
@@ -16,10 +14,8 @@ from vibsim.jit import kernel, part
 from vibsim.solver.motion import ENGINE, WORK, one_mount
 from vibsim.solver.near_rest import LENGTH_STEP, SPEED_STEP, _collect, _moved, _set_off
 
-MOST_NEWTON = 40
+MOST_NEWTON, SAME_SLOPE = 40, 4  # steps, and steps that one slope serves
 CLOSE = 1e-7  # of the load: what a rest may leave
-LANES = 8  # equations eliminated side by side
-SMALLEST_PIVOT = 1e-9  # of what stood there before elimination
 MOVE, TURN = 0.05, 0.2  # m, rad: most in one Newton step
 SINGULAR = 1e-12  # of the greatest stiffness
 UNSTABLE = 1e-6  # of the greatest stiffness
@@ -130,6 +126,54 @@ def mount_slopes(state, model, rows, drags):
     _mount_slopes(state, model, y, w, e, out, np.zeros(rows.shape[2]), rows, drags)
 
 
+@part
+def _come_to_rest(x, start, model, field, moment, scale, w, e, y, out, left, more, less, change, solved):
+    """Newton's method from x (6 per body) on, into x; whether it closed. The slope is taken anew every few steps."""
+    step, trial = np.zeros(x.size), np.zeros(x.size)
+    _moved(x, start, model, y)
+    _collect(y, model, field, moment, w, e, out, left)
+    error = np.abs(left).max()
+    for turn in range(MOST_NEWTON):
+        if error <= CLOSE * scale:
+            return True
+        if turn % SAME_SLOPE == 0:
+            _slopes(x, start, model, field, moment, w, e, y, out, more, less, change)
+        if not _solve(change, left, solved, step):
+            return False
+        limit, before = 1.0, error
+        for k in range(x.size):
+            limit = max(limit, abs(step[k]) / (MOVE if k % 6 < 3 else TURN))
+        factor = 1.0 / limit
+        for _ in range(8):
+            for k in range(x.size):
+                trial[k] = x[k] + factor * step[k]
+            _moved(trial, start, model, y)
+            _collect(y, model, field, moment, w, e, out, left)
+            error = np.abs(left).max()
+            if error < before:
+                break
+            factor *= 0.5
+        x[:] = trial
+        if not np.isfinite(error):
+            return False
+    return False
+
+
+@part
+def _drags(state, model, field, moment, w, e, y, out, more, less, drag):
+    """How the forces change with the bodies' speeds, about a state at rest."""
+    speeds = np.zeros(more.size)
+    for n in range(more.size):
+        for sign in (1.0, -1.0):
+            speeds[n] = sign * SPEED_STEP
+            y[:] = state
+            _set_off(speeds, y, model, e)
+            _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
+        speeds[n] = 0.0
+        for m in range(more.size):
+            drag[m, n] = (more[m] - less[m]) / (2.0 * SPEED_STEP)
+
+
 @kernel
 def rest_many(records, model, start, guess, field, moment, scale, at, force, deflection, slope, drag, rows, drags):
     """Rest of every candidate under one load, and matrices about it.
@@ -140,47 +184,16 @@ def rest_many(records, model, start, guess, field, moment, scale, at, force, def
     mounts put on their second bodies. Unless empty, `slope` and `drag` (candidates, square) take how forces change with
     displacement and speed, `rows` and `drags` (candidates, mounts, 3, unknowns) the same of the mounts.
     """
-    size, bodies = guess.size, model.bodies.size
-    w, e = np.zeros((bodies, WORK)), np.zeros(ENGINE)
-    y, out = np.empty(start.size), np.zeros(start.size)
-    more, less, left = np.zeros(size), np.zeros(size), np.zeros(size)
-    change, x, trial = np.zeros((size, size)), np.zeros(size), np.zeros(size)
-    speeds, state, none = np.zeros(size), np.empty(start.size), np.zeros(size)
-    solved, step = np.zeros((size, size + 1)), np.zeros(size)
+    size = guess.size
+    w, e = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE)
+    y, out, state = np.empty(start.size), np.zeros(start.size), np.empty(start.size)
+    more, less, left, none = np.zeros(size), np.zeros(size), np.zeros(size), np.zeros(size)
+    change, solved, x = np.zeros((size, size)), np.zeros((size, size + 1)), np.zeros(size)
     for n in range(records.shape[0]):
         for k in range(model.mounts.size):
             model.mounts[k] = records[n, k]
-        x[:] = guess
-        closed = False
-        _moved(x, start, model, y)
-        _collect(y, model, field, moment, w, e, out, left)
-        error = np.abs(left).max()
-        for turn in range(MOST_NEWTON):
-            if error <= CLOSE * scale:
-                closed = True
-                break
-            if turn % 4 == 0:  # the slope changes little on the way
-                _slopes(x, start, model, field, moment, w, e, y, out, more, less, change)
-            if not _solve(change, left, solved, step):
-                break
-            limit = 1.0
-            for k in range(size):
-                limit = max(limit, abs(step[k]) / (MOVE if k % 6 < 3 else TURN))
-            factor, before = 1.0 / limit, error
-            for _ in range(8):
-                for k in range(size):
-                    trial[k] = x[k] + factor * step[k]
-                _moved(trial, start, model, y)
-                _collect(y, model, field, moment, w, e, out, left)
-                error = np.abs(left).max()
-                if error < before:
-                    break
-                factor *= 0.5
-            x[:] = trial
-            if not np.isfinite(error):
-                break
-        at[n] = np.nan
-        if not closed:
+        x[:], at[n] = guess, np.nan
+        if not _come_to_rest(x, start, model, field, moment, scale, w, e, y, out, left, more, less, change, solved):
             continue
         _moved(x, start, model, state)
         _slopes(none, state, model, field, moment, w, e, y, out, more, less, change)
@@ -195,94 +208,7 @@ def rest_many(records, model, start, guess, field, moment, scale, at, force, def
         if slope.size > 0:
             slope[n] = change
         if drag.size > 0:
-            for i in range(size):
-                for sign in (1.0, -1.0):
-                    speeds[i] = sign * SPEED_STEP
-                    _moved(none, state, model, y)
-                    _set_off(speeds, y, model, e)
-                    _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
-                speeds[i] = 0.0
-                for m in range(size):
-                    drag[n, m, i] = (more[m] - less[m]) / (2.0 * SPEED_STEP)
+            _drags(state, model, field, moment, w, e, y, out, more, less, drag[n])
         if rows.size > 0:
             rows[n], drags[n] = 0.0, 0.0
             _mount_slopes(state, model, y, w, e, out, left, rows[n], drags[n])
-
-
-@kernel
-def orders_many(slope, drag, mass, gyration, share, speed, rate, push, added, feel, felt, moved):
-    """Displacements and what sensors feel under pushes, of every candidate.
-
-    `slope`, `drag` (loads, candidates, square) of one or two loads; lane l is one speed and order: `share` (lanes) of
-    the second load in it, `speed` and `rate` (rad/s), complex `push` (lanes, unknowns). `gyration` (square) N m s per
-    rad/s of the crank, `added` (candidates, lanes, square) complex stiffness beside, or empty; `feel` (rows, unknowns).
-    Into `felt` (candidates, lanes, rows) goes the acceleration, into `moved` (candidates, lanes, unknowns), unless
-    empty, the displacement; NaN where elimination met a pivot of nothing.
-    """
-    size, lanes = mass.shape[0], rate.size
-    re, im = np.zeros((size, size + 1, LANES)), np.zeros((size, size + 1, LANES))
-    fr, fi, large = np.zeros(LANES), np.zeros(LANES), np.zeros((size, LANES))
-    pr, pi = np.zeros(LANES), np.zeros(LANES)
-    two = slope.shape[0] > 1
-    for n in range(slope.shape[1]):
-        for first in range(0, lanes, LANES):
-            for i in range(size):
-                for j in range(size):
-                    for b in range(LANES):
-                        lane = min(first + b, lanes - 1)
-                        s, r = share[lane], rate[lane]
-                        stiff, damp = -slope[0, n, i, j], -drag[0, n, i, j]
-                        if two:
-                            stiff += s * (-slope[1, n, i, j] - stiff)
-                            damp += s * (-drag[1, n, i, j] - damp)
-                        re[i, j, b] = stiff - r * r * mass[i, j]
-                        im[i, j, b] = r * (damp + speed[lane] * gyration[i, j])
-                        if added.size > 0:
-                            re[i, j, b] += added[n, lane, i, j].real
-                            im[i, j, b] += added[n, lane, i, j].imag
-                for b in range(LANES):
-                    lane = min(first + b, lanes - 1)
-                    re[i, size, b], im[i, size, b] = push[lane, i].real, push[lane, i].imag
-                    large[i, b] = abs(re[i, i, b]) + abs(im[i, i, b])
-            _eliminate(re, im, large, fr, fi, pr, pi)
-            for b in range(min(LANES, lanes - first)):
-                lane = first + b
-                back = -rate[lane] * rate[lane]
-                for k in range(feel.shape[0]):
-                    total = 0.0j
-                    for i in range(size):
-                        total += feel[k, i] * complex(re[i, size, b], im[i, size, b])
-                    felt[n, lane, k] = back * total
-                if moved.size > 0:
-                    for i in range(size):
-                        moved[n, lane, i] = complex(re[i, size, b], im[i, size, b])
-
-
-@part
-def _eliminate(re, im, large, fr, fi, pr, pi):
-    """Solve all lanes in place: rows scaled by 1/pivot, the answers end in the last column."""
-    size, lanes = re.shape[0], re.shape[2]
-    for k in range(size):
-        for b in range(lanes):
-            square = re[k, k, b] * re[k, k, b] + im[k, k, b] * im[k, k, b]
-            good = square > (SMALLEST_PIVOT * large[k, b]) ** 2
-            pr[b] = re[k, k, b] / square if good else np.nan
-            pi[b] = -im[k, k, b] / square if good else np.nan
-        for j in range(k + 1, size + 1):
-            for b in range(lanes):
-                a, c = re[k, j, b], im[k, j, b]
-                re[k, j, b] = a * pr[b] - c * pi[b]
-                im[k, j, b] = a * pi[b] + c * pr[b]
-        for i in range(k + 1, size):
-            for b in range(lanes):
-                fr[b], fi[b] = re[i, k, b], im[i, k, b]
-            for j in range(k + 1, size + 1):
-                for b in range(lanes):
-                    re[i, j, b] -= fr[b] * re[k, j, b] - fi[b] * im[k, j, b]
-                    im[i, j, b] -= fr[b] * im[k, j, b] + fi[b] * re[k, j, b]
-    for k in range(size - 1, 0, -1):
-        for i in range(k):
-            for b in range(lanes):
-                a, c = re[i, k, b], im[i, k, b]
-                re[i, size, b] -= a * re[k, size, b] - c * im[k, size, b]
-                im[i, size, b] -= a * im[k, size, b] + c * re[k, size, b]

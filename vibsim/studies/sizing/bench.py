@@ -9,7 +9,8 @@ import numpy as np
 
 from vibsim.inputs.loader import CaseFile
 from vibsim.solver.frequency import feel_of, gyroscopic, local_rates, special_mount
-from vibsim.solver.frequency_batch import orders_many, rest_many
+from vibsim.solver.frequency_batch import rest_many
+from vibsim.solver.frequency_lanes import orders_many
 from vibsim.solver.frequency_mounts import PLAIN, DynamicStiffness, dynamic_stiffness
 from vibsim.solver.frequency_push import cycle_push
 from vibsim.solver.linearise import linearise
