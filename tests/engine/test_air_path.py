@@ -203,7 +203,8 @@ def test_as_much_comes_to_the_throttle_as_goes_on(source, speed, opening, intake
     path = air_path(source, FULL, intercooler=Intercooler())
     joint = joint_at(speed, opening, intake, 310.0, path)
     brought = joint.compressor_flow + joint.flap_flow
-    assert brought == pytest.approx(joint.flow + joint.blow_off, rel=1e-9, abs=1e-12)
+    # where pressures meet, flow answers steeply to their rounding: 1e-10 of what the flap passes at most, 0.14 kg/s
+    assert brought == pytest.approx(joint.flow + joint.blow_off, rel=1e-9, abs=1.4e-11)
     heat = HEAT_CAPACITY * (brought * (joint.temperature - COLD)) - joint.power + joint.cooler_heat
     assert heat == pytest.approx(0.0, abs=1e-9 * (abs(joint.power) + abs(joint.cooler_heat) + 1.0))
     if source != "engine_driven":
@@ -216,7 +217,7 @@ def test_the_charge_counts_by_its_density():
     """At a node's temperature a node's flow; at another the flow of equal density, beyond the nodes in proportion."""
     path = air_path("none", Command(0.5, AMBIENT))
     for pressure, temperature in ((9e4, 310.0), (8e4, 310.0), (8e4, 360.0), (2.4e4, 310.0), (2.3e5, 310.0)):
-        y = np.array([0.5, pressure * VOLUME / (GAS_CONSTANT * temperature), temperature])
+        y = np.array([0.0, 0.5, pressure * VOLUME / (GAS_CONSTANT * temperature), temperature])
         drawn = point_at(y, CRANK, path).drawn
         expected = DISPLACED * CRANK * pressure / (GAS_CONSTANT * temperature)
         assert drawn.air == pytest.approx(expected, rel=2e-3)  # cubics between nodes some 10 % apart in density
@@ -265,7 +266,7 @@ def test_the_command_meets_a_pressure(source):
     point = point_at(y, CRANK, path._replace(command=command))
     assert point.intake_pressure == pytest.approx(6e4, rel=1e-5)  # of the opening's accuracy
     assert 0.0 < command.opening < 0.5
-    assert np.abs(rates_at(y, CRANK, path._replace(command=command))[:ROTOR] / y[:ROTOR]).max() < 1e-5
+    assert np.abs(rates_at(y, CRANK, path._replace(command=command))[OPENING:ROTOR] / y[OPENING:ROTOR]).max() < 1e-5
     assert command_for(path, CRANK, 3e5)[0].opening == 1.0  # as near as it comes
 
 
@@ -285,4 +286,4 @@ def test_the_charge_is_that_of_all_cylinders():
 
 
 def test_states_by_source():
-    assert [COUNTS[air_path(source, FULL).charger.kind] for source in ("none", *CHARGED)] == [3, 7, 6, 3]
+    assert [COUNTS[air_path(source, FULL).charger.kind] for source in ("none", *CHARGED)] == [4, 8, 7, 4]

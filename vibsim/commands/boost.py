@@ -21,7 +21,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--source", nargs="+", metavar="SOURCE", help="electric, exhaust_turbine, engine_driven (default all)"
     )
-    parser.add_argument("--no-runs", action="store_true", help="leave out the runs that show mounts and sensors")
+    parser.add_argument(
+        "--step-rpm", type=float, default=2500.0, metavar="RPM", help="speed of the load step (default 2500)"
+    )
+    parser.add_argument(
+        "--no-runs", action="store_true", help="leave out the runs: load step, torque ripple, mounts and sensors"
+    )
     parser.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="draw the curves into a folder")
 
 
@@ -34,10 +39,12 @@ def act(options: argparse.Namespace) -> int:
     from vibsim.show.progress import ProgressLine
     from vibsim.studies.boost import as_dict, compare_charging
     from vibsim.studies.boost_runs import shaking_rows
+    from vibsim.studies.boost_steps import load_steps, step_rows
 
     rpm = math.pi / 30.0
     check_speeds("--speed-rpm", [] if options.speed_rpm is None else [options.speed_rpm])
     check_speeds("--speeds-rpm", options.speeds_rpm or [])
+    check_speeds("--step-rpm", [options.step_rpm])
     check_number("--boost-kPa", options.boost_kPa, 1.0, 400.0)
     check_number("--knock-margin", options.knock_margin, -50.0, 50.0)
     case_file = load_case(options.case)
@@ -52,15 +59,19 @@ def act(options: argparse.Namespace) -> int:
             progress=progress,
         )
         shaken = [] if options.no_runs else shaking_rows(comparison, progress)
+        steps = [] if options.no_runs else load_steps(comparison, rpm * options.step_rpm, progress)
+    stepped = step_rows(steps, rpm * options.step_rpm)
     written = []
     if options.output is not None:
         from vibsim.show.boost_figures import draw_comparison
 
-        written = draw_comparison(comparison, case_file.case.case.title or case_file.name, options.output)
+        title = case_file.case.case.title or case_file.name
+        written = draw_comparison(comparison, steps, rpm * options.step_rpm, title, options.output)
     if options.json:
-        print_json(as_dict(comparison) | {"runs": shaken, "files": [str(path) for path in written]})
+        files = [str(path) for path in written]
+        print_json(as_dict(comparison) | {"runs": shaken, "load_steps": stepped, "files": files})
         return DONE
     from vibsim.show.boost_tables import print_comparison
 
-    print_comparison(comparison, shaken, written)
+    print_comparison(comparison, shaken, stepped, written)
     return DONE

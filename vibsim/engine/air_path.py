@@ -38,24 +38,26 @@ from vibsim.engine.throttle import Butterfly
 from vibsim.jit import apart, bare, inlined, inner
 
 # places of the states, by source
-OPENING, INTAKE_MASS, INTAKE_TEMPERATURE, ROTOR = range(4)
-WINDING, INVERTER, ENERGY = 4, 5, 6  # electric
-EXHAUST_MASS, EXHAUST_TEMPERATURE = 4, 5  # exhaust turbine
-COUNTS = {NONE: 3, ELECTRIC: 7, EXHAUST_TURBINE: 6, ENGINE_DRIVEN: 3}
+AHEAD, OPENING, INTAKE_MASS, INTAKE_TEMPERATURE, ROTOR = range(5)
+WINDING, INVERTER, ENERGY = 5, 6, 7  # electric
+EXHAUST_MASS, EXHAUST_TEMPERATURE = 5, 6  # exhaust turbine
+COUNTS = {NONE: 4, ELECTRIC: 8, EXHAUST_TURBINE: 7, ENGINE_DRIVEN: 4}
 # columns of the flows
 AIR, EXHAUST, HOT, TORQUE = range(4)
 LAST_SHARE = 0.01  # of the battery's energy, over which its power falls to nothing
 
 
 class Hold(NamedTuple):
-    """A brake that holds the crank at a `speed` (rad/s): it takes the engine's mean torque of the moment and `slope`
-    N m s more for what the crank is faster; none with a slope of nothing."""
+    """A brake that holds the crank at a mean `speed` (rad/s): it takes the engine's mean torque of the moment, `slope`
+    N m s more for what the crank is faster, and `pull` N m more for each radian that it has run ahead; none with a
+    slope of nothing."""
 
     speed: float
     slope: float
+    pull: float
 
 
-NOT_HELD = Hold(0.0, 0.0)
+NOT_HELD = Hold(0.0, 0.0, 0.0)
 
 
 class AirPath(NamedTuple):
@@ -273,4 +275,5 @@ def air_path_rates(y, at, crank_speed, path, e, to, out):
     (`fill_air_weights`); returns the torque (N m) that it takes from the crank."""
     point = air_point(y, at, crank_speed, path, e, to)
     write_air_rates(point, y, at, path, out)
+    out[at + AHEAD] = crank_speed - path.hold.speed if path.hold.slope > 0.0 else 0.0
     return point.shaft.crank_torque

@@ -107,12 +107,13 @@ def commanded(engine: Engine, folder: Path, path: AirPath, speed: float, load: f
 
 
 def _intakes(ambient: float, low: float, high: float) -> np.ndarray:
-    """Pressures of the nodes, closer where they are low; ambient pressure is one of them where a charger lifts it."""
+    """Pressures of the nodes, closer where they are low; ambient pressure is one of them where a charger lifts it, and
+    what it is lifted to, where a run ends and the burn set by knock has its bend."""
     low = max(low, LOWEST * ambient)
     if high <= 1.001 * ambient:
         return np.geomspace(low, 1.02 * ambient, BELOW + 1)
     below = np.geomspace(low, ambient, BELOW) if low < 0.95 * ambient else np.array([0.9, 1.0]) * ambient
-    return np.concatenate([below, np.geomspace(ambient, OVER * high, ABOVE)[1:]])
+    return np.concatenate([below, np.geomspace(ambient, high, ABOVE)[1:], [OVER * high]])
 
 
 def _charge_temperature(plant: Plant, pressure: float) -> float:

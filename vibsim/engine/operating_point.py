@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 
 from vibsim.engine.accessories import accessory_torque, pack_accessory
-from vibsim.engine.boost import Boost, Drawn, boost_at
-from vibsim.engine.charging.pack import NONE, Charger, pack_charging
+from vibsim.engine.boost import MET, Boost, Drawn, boost_at
+from vibsim.engine.charging.pack import EXHAUST_TURBINE, NONE, Charger, pack_charging
 from vibsim.engine.cycle import Cycle, solve_at
 from vibsim.engine.cycle_setup import Conditions, by_compression, conditions_of, cycle_gas
 from vibsim.engine.friction import LOSS, friction_law, friction_records
@@ -297,10 +297,14 @@ def _part_load(plant: Plant, at: Conditions) -> Matched:
     """At a stated intake pressure: the charger gives no less than that, and the throttle takes off what is over."""
     if plant.charger.kind == NONE:
         return at, run_cylinders(plant, at), None
-    outlet = plant.gas.exhaust_pressure
+    outlet, wanted = plant.gas.exhaust_pressure, at.intake_pressure
+    # a wastegate knows the boost alone: it stays shut below its target whatever the throttle does
+    target = float(plant.charger.parts[0].air.target) if plant.charger.kind == EXHAUST_TURBINE else wanted
 
     def fed(drawn: Drawn) -> tuple[np.ndarray, Boost | None]:
-        boost = boost_at(at.intake_pressure, replace(drawn, outlet_pressure=outlet), plant.charger)
+        boost = boost_at(target, replace(drawn, outlet_pressure=outlet), plant.charger)
+        if boost.pressure >= MET * wanted:
+            boost = replace(boost, target=wanted, limited_by="")
         return np.array([at.intake_pressure, warmed(boost.temperature, plant), boost.back_pressure]), boost
 
     return _settled(plant, at, fed, np.array([at.intake_pressure, at.intake_temperature, at.exhaust_pressure]))

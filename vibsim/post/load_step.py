@@ -19,7 +19,7 @@ def load_step_group(results: Group) -> Group | None:
     if results.attributes["run_kind"] != "load_step":
         return None
     time, step = results["time"], float(results.attributes["step_at_s"])
-    torque = cycle_mean(results, "load_torque")
+    torque = work_mean(results, "load_torque")
     pressure = cycle_mean(results, "intake_pressure")
     before = max(int(np.searchsorted(time, step, side="right")) - 1, 0)
     found: dict[str, Any] = {
@@ -54,13 +54,25 @@ def _times(name: str, share: np.ndarray, time: np.ndarray, step: float) -> dict[
 
 
 def cycle_mean(results: Group, name: str) -> np.ndarray:
-    """A quantity (n) over time, each point its mean over the working cycle up to there; over what there is of it at the
-    start."""
+    """A quantity (n) over time, each point its mean over the time of the working cycle up to there; over what there is
+    of it at the start."""
     angle, time = results["crank_angle"], results["time"]
-    cycle = (4.0 if results.attributes["strokes"] == 4 else 2.0) * np.pi
-    steps = 0.5 * (results[name][1:] + results[name][:-1]) * np.diff(time)
-    total = np.concatenate([[0.0], np.cumsum(steps)])
-    start = np.interp(angle - cycle, angle, time)
-    span = time - start
-    mean = (total - np.interp(start, time, total)) / np.where(span > 0.0, span, 1.0)
-    return np.where(span > 0.0, mean, results[name])
+    return _mean_over(results[name], time, np.interp(angle - _cycle(results), angle, time))
+
+
+def work_mean(results: Group, name: str) -> np.ndarray:
+    """The same of a torque, as work over crank angle: where the speed swings, more counts of what comes while it is
+    fast."""
+    angle = results["crank_angle"]
+    return _mean_over(results[name], angle, np.maximum(angle - _cycle(results), angle[0]))
+
+
+def _cycle(results: Group) -> float:
+    return float((4.0 if results.attributes["strokes"] == 4 else 2.0) * np.pi)
+
+
+def _mean_over(values: np.ndarray, along: np.ndarray, start: np.ndarray) -> np.ndarray:
+    """Mean of values (n) along a rising quantity (n) from a start (n) to each point."""
+    total = np.concatenate([[0.0], np.cumsum(0.5 * (values[1:] + values[:-1]) * np.diff(along))])
+    span = along - start
+    return np.where(span > 0.0, (total - np.interp(start, along, total)) / np.where(span > 0.0, span, 1.0), values)

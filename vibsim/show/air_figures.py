@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from vibsim.engine.charging.compressor_map import Compressor
-from vibsim.post.load_step import cycle_mean
+from vibsim.post.load_step import cycle_mean, work_mean
 from vibsim.results.labelled import Group
 from vibsim.show.compressor_figures import NOTE, RING, draw_map
 from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, line, new_figure, plain
@@ -108,7 +108,7 @@ def _rotor(axes: Axes, results: Group) -> None:
 
 
 def _torques(axes: Axes, results: Group) -> None:
-    time, brake = results["time"], cycle_mean(results, "load_torque")
+    time, brake = results["time"], work_mean(results, "load_torque")
     plain(axes, "Torque at the crank, mean over the cycle before", "", "N m")
     axes.plot(time, brake, color=colour(0), lw=1.8, label=f"brake, {brake[-1]:.1f} N m at the end")
     if "charger_torque" in results:

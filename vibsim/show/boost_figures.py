@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,6 +12,7 @@ from matplotlib.figure import Figure
 from vibsim.show.boost_tables import NAMES
 from vibsim.show.style import INK, LONGEST_TITLE, colour, cut, into_folder, line, new_figure, plain
 from vibsim.studies.boost import LEDGER, RPM, Comparison, rows_of
+from vibsim.studies.boost_steps import LOAD_BEFORE, Step
 
 # where the fuel's energy goes: what is wanted first, then what charging changes, then the rest
 PART_COLOURS = {
@@ -27,9 +29,33 @@ PART_COLOURS = {
 LEAST_LABEL = 0.035  # of the longest bar: narrower parts go without their number
 
 
-def draw_comparison(comparison: Comparison, title: str, folder: Path) -> list[Path]:
-    """Write charging.png into a folder, made if absent. Raises VibsimError when that cannot be done."""
-    return into_folder({"charging.png": comparison_figure(comparison, title)}, folder)
+def draw_comparison(comparison: Comparison, steps: list[Step], speed: float, title: str, folder: Path) -> list[Path]:
+    """Write charging.png, and load-step.png for steps at a crank speed (rad/s), into a folder, made if absent. Raises
+    VibsimError when that cannot be done."""
+    figures = {"charging.png": comparison_figure(comparison, title)}
+    if steps:
+        figures["load-step.png"] = step_figure(steps, speed, title)
+    return into_folder(figures, folder)
+
+
+def step_figure(steps: list[Step], speed: float, title: str) -> Figure:
+    """Boost and brake torque of every source after a load step."""
+    heading = f"Load {LOAD_BEFORE:g} → 1 at {speed * RPM:.0f} rpm · {title}"
+    figure = new_figure(13.0, 4.6, cut(heading, LONGEST_TITLE))
+    boost, torque = figure.subplots(1, 2, gridspec_kw={"left": 0.06, "right": 0.985, "top": 0.76, "bottom": 0.12})
+    plain(boost, "Boost in the intake", "s after the step", "kPa above ambient")
+    plain(torque, "Brake torque, after all that the crank pays", "s after the step", "N m")
+    for index, step in enumerate(steps):
+        style: dict[str, Any] = {"color": colour(index), "linestyle": line(index)}
+        boost.plot(step.time, 1e-3 * step.boost, label=NAMES[step.source], **style)
+        torque.plot(step.time, step.torque, **style)
+    for axes in (boost, torque):
+        axes.axvline(0.0, color=INK, linewidth=0.6, alpha=0.5)
+        axes.set_xlim(-0.2, steps[0].time[-1])
+    boost.axhline(0.0, color=INK, linewidth=0.6)
+    handles, labels = boost.get_legend_handles_labels()
+    figure.legend(handles, labels, loc="upper left", bbox_to_anchor=(0.05, 0.93), ncols=4, fontsize=9, frameon=False)
+    return figure
 
 
 def comparison_figure(comparison: Comparison, title: str) -> Figure:

@@ -10,6 +10,7 @@ from rich.text import Text
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
 from vibsim.studies.boost import LEDGER, RPM, Comparison, rows_of
 from vibsim.studies.boost_runs import SHAKEN
+from vibsim.studies.boost_steps import LOAD_BEFORE
 
 ICE_POINT = 273.15
 NAMES = {
@@ -33,8 +34,10 @@ CHARGER_PARTS = {
 }
 
 
-def print_comparison(comparison: Comparison, shaken: list[dict[str, Any]], written: list[Path]) -> None:
-    """Gains and costs at the main speed, net power over speed, energy per cycle, and what mounts feel."""
+def print_comparison(
+    comparison: Comparison, shaken: list[dict[str, Any]], stepped: list[dict[str, Any]], written: list[Path]
+) -> None:
+    """Gains and costs at the main speed, net power over speed, energy per cycle, the load step, what mounts feel."""
     console = new_console()
     rows = rows_of(comparison, comparison.main)
     console.print(
@@ -47,6 +50,8 @@ def print_comparison(comparison: Comparison, shaken: list[dict[str, Any]], writt
             console.print(Text(_electric(row)))
     console.print(_over_speed(comparison))
     console.print(_energy(rows))
+    if stepped:
+        console.print(_stepping(stepped))
     if shaken:
         console.print(_shaking(shaken))
     for path in written:
@@ -147,3 +152,27 @@ def _shaking(rows: list[dict[str, Any]]):
             "" if row["settled"] else "not settled",
         )
     return table
+
+
+def _stepping(rows: list[dict[str, Any]]):
+    columns = ("N m before", "after", "boost kPa", "50 % of target s", "90 % s", "90 % of torque s")
+    title = f"A step from load {LOAD_BEFORE:g} to full load at {rows[0]['speed_rpm']:.0f} rpm, held by a brake"
+    table = new_table(title, "charging", *columns, "charger takes N m", "battery gives kJ", "A")
+    for row in rows:
+        table.add_row(
+            NAMES[row["source"]],
+            plain_number(row["torque_before_N_m"], 1),
+            plain_number(row["torque_after_N_m"], 1),
+            plain_number(row["boost_after_kPa"], 1),
+            *_seconds(row, "time_to_50_percent_of_target_s", "time_to_90_percent_of_target_s"),
+            *_seconds(row | {"source": ""}, "time_to_90_percent_of_torque_s"),
+            plain_number(row["greatest_charging_torque_N_m"], 1) if "greatest_charging_torque_N_m" in row else "",
+            plain_number(1e-3 * row["battery_energy_J"], 2) if "battery_energy_J" in row else "",
+            plain_number(row["greatest_battery_current_A"], 0) if "battery_energy_J" in row else "",
+        )
+    return table
+
+
+def _seconds(row: dict[str, Any], *keys: str) -> list[str]:
+    without = "" if row["source"] == "none" else "not reached"
+    return [without if row[key] is None else f"{row[key]:.2f}" for key in keys]

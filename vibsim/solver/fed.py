@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from vibsim.engine.air_path import (
+    AHEAD,
     ENERGY,
     EXHAUST_MASS,
     EXHAUST_TEMPERATURE,
@@ -37,7 +38,6 @@ if TYPE_CHECKING:
     from vibsim.solver.packed import Packed
 
 SPEED_NODES = np.array([0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0])  # of the first speed, left alone
-HELD_NODES = np.array([0.7, 0.85, 1.0, 1.15, 1.35])  # of the speed that is held
 SLOWEST = 20.0  # rad/s
 HOLDING_TIME = 0.2  # s, in which the brake brings the crank back to its speed: several cycles, so that it does not
 # take part in the torque's ripple
@@ -93,7 +93,8 @@ def fed_engine(case: Case, layout: Layout | None, folder: Path) -> Fed:
         return NOT_FED
     held = run.kind == "load_step" and run.hold_speed
     speed = abs(run.speed)
-    speeds = np.unique(np.maximum((HELD_NODES if held else SPEED_NODES) * speed, SLOWEST))
+    # where the mean speed is held, its swing within a cycle does not change the cycle: as in a steady run
+    speeds = np.array([speed]) if held else np.unique(np.maximum(SPEED_NODES * speed, SLOWEST))
     loads = (run.load,) if run.load_after is None else (run.load, run.load_after)
     setup = air_setup(engine, folder, speeds, speed, loads, run.throttle_response, free=not held)
     path, states = commanded(engine, folder, setup.path, speed, run.load)
@@ -106,7 +107,8 @@ def fed_engine(case: Case, layout: Layout | None, folder: Path) -> Fed:
 def held_at(path: AirPath, run: Run, inertia: float) -> AirPath:
     """The path with a brake that holds the run's speed, for what the crank feels as its inertia (kg m²)."""
     held = run.kind == "load_step" and run.hold_speed
-    return path._replace(hold=Hold(run.speed, inertia / HOLDING_TIME if held else 0.0))
+    slope = inertia / HOLDING_TIME if held else 0.0
+    return path._replace(hold=Hold(run.speed, slope, 0.25 * slope / HOLDING_TIME))  # critically damped
 
 
 def after_step(engine: Engine, folder: Path, path: AirPath, run: Run) -> AirPath:
@@ -123,6 +125,7 @@ def more_states(path: AirPath, y: np.ndarray) -> tuple[MoreState, ...]:
     """The path's states (n) as those of a run, with the floors of their errors."""
     mass = path.ambient * path.volume / (GAS_CONSTANT * path.inlet_temperature)
     found = {
+        AHEAD: MoreState("angle that the crank has run ahead of the held speed", y[AHEAD], 1.0),
         OPENING: MoreState("throttle opening", y[OPENING], 0.1),
         INTAKE_MASS: MoreState("intake mass", y[INTAKE_MASS], 0.1 * mass),
         INTAKE_TEMPERATURE: MoreState("intake temperature", y[INTAKE_TEMPERATURE], 1.0),
@@ -152,10 +155,11 @@ def _borrowed_lines(seen: dict[str, np.ndarray], speed: np.ndarray, step: float,
     if path is None or borrowed is None or not borrowed.any():
         return []
     nodes = path.nodes
-    low = np.clip(np.searchsorted(nodes.speeds, np.abs(speed)) - 1, 0, nodes.speeds.size - 2)
+    last = nodes.speeds.size - 1
+    low = np.clip(np.searchsorted(nodes.speeds, np.abs(speed)) - 1, 0, max(last - 1, 0))
     at = np.clip(np.searchsorted(nodes.intakes, seen["intake_pressure"]) - 1, 0, nodes.intakes.size - 2)
     held: np.ndarray = np.any(borrowed.reshape(nodes.speeds.size, nodes.intakes.size, -1), axis=2)
-    met = held[low, at] | held[low + 1, at]
+    met = held[low, at] | held[np.minimum(low + 1, last), at]
     if met.sum() * step <= NOTICED:
         return []
     pressure = 1e-3 * seen["intake_pressure"][met].min()

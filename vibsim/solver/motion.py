@@ -14,7 +14,7 @@ import math
 import numpy as np
 
 from vibsim.engine.accessories import accessory_torque
-from vibsim.engine.air_path import TORQUE, air_path_rates, fill_air_weights
+from vibsim.engine.air_path import AHEAD, TORQUE, air_path_rates, fill_air_weights
 from vibsim.engine.friction import STANDSTILL, friction_law, friction_under
 from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.moving_mass import moving_mass
@@ -246,7 +246,7 @@ def _feed(y, at, speed, air, losses, e, out):
     if air.hold.slope > 0.0:
         mean = at_weights(air.flows, TORQUE, air.nodes, e, GAS_) - e[CHARGER_]
         mean -= _losses(speed, losses, air.nodes, e)
-        e[BRAKE_] = mean + air.hold.slope * (speed - air.hold.speed)
+        e[BRAKE_] = mean + air.hold.slope * (speed - air.hold.speed) + air.hold.pull * y[at + AHEAD]
 
 
 @inlined

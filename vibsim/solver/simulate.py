@@ -220,6 +220,8 @@ def _check_gas_range(case: Case, packed: Packed, times: Grid) -> tuple[str, ...]
     if case.engine is None or not depends_on_speed(case.engine):
         return ()
     known = packed.model.gas.nodes.speeds
+    if known.size == 1:  # of a speed that is held
+        return ()
     speeds = np.abs(np.gradient(times.states[:, -2], times.step))
     how = "measured" if case.engine.gas.source == "trace" else "computed"
     if speeds.max() > (1.0 + SPEED_SLACK) * known[-1]:
