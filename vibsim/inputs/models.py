@@ -5,13 +5,14 @@ A field annotated with a `Unit` is written in the file as `name_<unit>`; every o
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import Field
 
 from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
+from vibsim.inputs.sizing_models import Size
 from vibsim.inputs.statics_models import Driveline, LoadCase, Point
 from vibsim.inputs.table import FileName, Name, NonNegative, PositiveNumber, Rate, Table, Vector
 from vibsim.inputs.variation_models import Misfire, Variation
@@ -331,6 +332,9 @@ class ProgressiveMount(MountBase):
 
 
 Mount = Annotated[LinearMount | ProgressiveMount, Field(discriminator="law")]
+MOUNT_MODELS: dict[str, type[Table]] = {
+    get_args(model.model_fields["law"].annotation)[0]: model for model in get_args(get_args(Mount)[0])
+}
 
 
 class Sensor(Table):
@@ -381,3 +385,4 @@ class Case(Table):
     driveline: Driveline | None = None
     point: tuple[Point, ...] = ()
     load_case: tuple[LoadCase, ...] = ()
+    size: Size | None = None

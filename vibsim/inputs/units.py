@@ -134,6 +134,7 @@ STIFFNESS = Unit("N/m", "N_per_mm", "a stiffness", ("N_per_mm", "N_per_m", "kN_p
 DAMPING = Unit(
     "N*s/m", "N_s_per_mm", "a viscous damping rate", ("N_s_per_mm", "N_s_per_m", "kN_s_per_m", "lbf_s_per_in")
 )
+FORCE = Unit("N", "N", "a force", ("N", "kN", "lbf"))
 TORQUE = Unit("N*m", "N_m", "a torque", ("N_m", "kN_m", "lbf_ft", "lbf_in"))
 TORQUE_PER_SPEED = Unit("N*m*s", "N_m_s", "a torque per rotational speed", ("N_m_s", "N_m_per_rpm"))
 TORQUE_PER_SPEED2 = Unit("N*m*s**2", "N_m_s2", "a torque per squared rotational speed", ("N_m_s2", "N_m_per_rpm2"))
