@@ -10,8 +10,9 @@ import math
 
 import numpy as np
 
-from vibsim.jit import inlined, kernel, part
-from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, WORK, derivatives, fill_engine
+from vibsim.jit import apart, bare, inlined, kernel
+from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
+from vibsim.solver.packed import Model
 from vibsim.structure.rotation import matrix_entries
 
 LENGTH_STEP, SPEED_STEP = 1e-6, 1e-4  # m or rad, m/s or rad/s
@@ -32,7 +33,7 @@ def _turned(rx, ry, rz, qw, qx, qy, qz):
     )
 
 
-@part
+@apart
 def _moved(x, start, model, y):
     """The state `start` with bodies moved by x (6 per body), into y."""
     for k in range(y.size):
@@ -46,7 +47,7 @@ def _moved(x, start, model, y):
         )
 
 
-@part
+@apart
 def _set_off(v, y, model, e):
     """Give the bodies of state y the speeds v (6 per body) by their momenta, the crank still in its moving block.
 
@@ -75,7 +76,7 @@ def _set_off(v, y, model, e):
         y[at + 12] = sx * vy - sy * vx + xz * wx + yz * wy + zz * wz
 
 
-@part
+@apart
 def _collect(y, model, field, moment, w, e, out, force):
     """Force and moment (6 per body, vehicle axes) in state y, with a field (m/s²) on all mass and moments besides."""
     derivatives(y, model, w, e, out)
@@ -100,42 +101,56 @@ def _collect(y, model, field, moment, w, e, out, force):
             force[i + k] += mass * field[k]
 
 
-@kernel
-def forces_near(x, start, model, field, moment, force, slope, drag):
+@bare
+def _forces_near(x, start, model, field, moment, force, slope, drag, work):
     """Force (N) and moment (N m, about reference points), vehicle axes, into `force` (6 per body).
 
     Bodies at rest, moved by x (6 per body: m, rotation vector) from state `start`. `field` (3) m/s² acts on all mass
     besides the weight; `moment` (bodies, 3) N m along the axes of the engine's body. Into `slope` (square, or empty)
-    goes how the forces change with x, into `drag` (square, or empty) how with the bodies' speeds.
+    goes how the forces change with x, into `drag` (square, or empty) how with the bodies' speeds. `work` are arrays to
+    work in.
     """
-    w, e, size = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE), x.size
-    y, out = np.empty(start.size), np.zeros(start.size)
-    trial, more, less = x.copy(), np.zeros(size), np.zeros(size)
-    if slope.size > 0:
-        for n in range(size):
-            for sign in (1.0, -1.0):
-                trial[n] = x[n] + sign * LENGTH_STEP
-                _moved(trial, start, model, y)
-                _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
-            trial[n] = x[n]
-            for m in range(size):
-                slope[m, n] = (more[m] - less[m]) / (2.0 * LENGTH_STEP)
-    if drag.size > 0:
-        trial[:] = 0.0
-        for n in range(size):
-            for sign in (1.0, -1.0):
-                trial[n] = sign * SPEED_STEP
-                _moved(x, start, model, y)
-                _set_off(trial, y, model, e)
-                _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
-            trial[n] = 0.0
-            for m in range(size):
-                drag[m, n] = (more[m] - less[m]) / (2.0 * SPEED_STEP)
-    _moved(x, start, model, y)
-    _collect(y, model, field, moment, w, e, out, force)
+    (w, e, y, out, place, speeds, found), size = work, x.size
+    for m in range(size):
+        place[m] = x[m]
+    slopes, drags = 2 * slope.shape[0], 2 * drag.shape[0]
+    for n in range(slopes + drags + 1):  # one call of each part, in one loop: every further call costs compile time
+        k, sign = n % (2 * size) // 2, 1.0 - 2.0 * (n % 2)
+        if n < slopes:
+            place[k] = x[k] + sign * LENGTH_STEP
+        elif n < slopes + drags:
+            speeds[k] = sign * SPEED_STEP
+        _moved(place, start, model, y)
+        if slopes <= n < slopes + drags:
+            _set_off(speeds, y, model, e)
+        _collect(y, model, field, moment, w, e, out, found)
+        for m in range(size):
+            if n < slopes:
+                slope[m, k] = 0.5 * (slope[m, k] - found[m]) / LENGTH_STEP if sign < 0.0 else found[m]
+            elif n < slopes + drags:
+                drag[m, k] = 0.5 * (drag[m, k] - found[m]) / SPEED_STEP if sign < 0.0 else found[m]
+            else:
+                force[m] = found[m]
+        place[k], speeds[k] = x[k], 0.0
 
 
-@kernel
+def forces_near(
+    x: np.ndarray,
+    start: np.ndarray,
+    model: Model,
+    field: np.ndarray,
+    moment: np.ndarray,
+    force: np.ndarray,
+    slope: np.ndarray,
+    drag: np.ndarray,
+) -> None:
+    """`_forces_near` with its work arrays, which what compiles without reference counts cannot make."""
+    states = np.zeros(start.size), np.zeros(start.size)
+    work = (*scratch(model.bodies.size), *states, *(np.zeros(x.size) for _ in range(3)))
+    _forces_near(x, start, model, field, moment, force, slope, drag, work)
+
+
+@bare
 def move(x, start, model, y):
     """The state `start` with bodies moved by x (6 per body: m, rotation vector), into y."""
     _moved(x, start, model, y)
