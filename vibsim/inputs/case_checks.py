@@ -15,6 +15,7 @@ import numpy as np
 from vibsim.inputs.charging_checks import check_charging
 from vibsim.inputs.cycle_checks import check_cycle_gas
 from vibsim.inputs.friction_checks import check_accessory, check_friction
+from vibsim.inputs.mount_checks import check_mount
 from vibsim.inputs.trace_checks import check_trace_gas
 from vibsim.inputs.units import GREATEST
 
@@ -37,6 +38,7 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
         _check_inertia(body, ("body", index, "inertia"), report)
     for index, mount in _entries(clean, "mount"):
         _check_between(mount, index, bodies, report)
+        check_mount(mount, ("mount", index), report)
     for index, sensor in _entries(clean, "sensor"):
         _check_name(sensor.get("body"), bodies, ("sensor", index, "body"), report)
     if isinstance(clean.get("engine"), dict):

@@ -12,7 +12,8 @@ from pydantic import Field
 from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
-from vibsim.inputs.table import FileName, Name, NonNegative, PositiveNumber, Rate, Table, Vector
+from vibsim.inputs.mount_models import Mount
+from vibsim.inputs.table import FileName, Name, Table, Vector
 
 
 class CaseInfo(Table):
@@ -281,35 +282,6 @@ class Body(Table):
     ]
     inertia_products: Literal["matrix", "integral"] = "matrix"
     moving_parts: Literal["included", "separate"] = "included"
-
-
-class MountBase(Table):
-    """What every mount law needs; a law adds its own keys in a subclass with its `law` word."""
-
-    name: Name
-    between: tuple[Name, Name]
-    at: Annotated[Vector, u.LENGTH]
-    axes: Annotated[Vector, u.ANGLE, Field(description="turns about fixed X, then Y, then Z")] = (0.0, 0.0, 0.0)
-    stiffness: Annotated[tuple[Rate, Rate, Rate], u.STIFFNESS]
-    damping: Annotated[tuple[NonNegative, NonNegative, NonNegative], u.DAMPING] = (0.0, 0.0, 0.0)
-
-
-class LinearMount(MountBase):
-    law: Literal["linear"] = "linear"
-
-
-class ProgressiveMount(MountBase):
-    """Stiffness rises with deflection: k·(1 + (d/doubling_deflection)²) along each axis."""
-
-    law: Literal["progressive"]
-    doubling_deflection: Annotated[
-        tuple[PositiveNumber, PositiveNumber, PositiveNumber],
-        u.LENGTH,
-        Field(description="deflection at which the stiffness has doubled"),
-    ]
-
-
-Mount = Annotated[LinearMount | ProgressiveMount, Field(discriminator="law")]
 
 
 class Sensor(Table):

@@ -51,8 +51,8 @@ def explain_failure(status: int, stepper: Stepper, packed: Packed, case: Case) -
 
 def _fastest_mount(case: Case, packed: Packed, worst: int) -> str:
     """The mount key that asks for the fastest motion: of the body in question, or of any if the crank is."""
-    crank = worst >= packed.state_size - 2
-    body = None if crank else packed.names[worst // STATES_PER_BODY]
+    crank, bodies = worst >= packed.state_size - 2, STATES_PER_BODY * len(packed.names)
+    body = packed.names[worst // STATES_PER_BODY] if worst < bodies else None
     mass = dict(zip(packed.names, packed.model.bodies["mass"], strict=True))
     rates = [(ENGINE_RATE, "engine.gas, engine.crank.inertia")] if crank else []
     for index, mount in enumerate(case.mount):
@@ -60,6 +60,7 @@ def _fastest_mount(case: Case, packed: Packed, worst: int) -> str:
             continue
         lightest = min(mass[name] for name in mount.between if name in mass)
         shown = f"mount[{index + 1}]"
-        rates.append((max(mount.damping) / lightest, f"{shown}.damping ('{mount.name}')"))
-        rates.append((math.sqrt(max(mount.stiffness) / lightest), f"{shown}.stiffness ('{mount.name}')"))
+        stiffness, damping = mount.greatest_rates()
+        rates.append((damping / lightest, f"{shown}.damping ('{mount.name}')"))
+        rates.append((math.sqrt(stiffness / lightest), f"{shown}.stiffness ('{mount.name}')"))
     return max(rates)[1] if rates else f"body '{body}'"

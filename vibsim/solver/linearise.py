@@ -10,6 +10,7 @@ import numpy as np
 
 from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
 from vibsim.solver.packed import AVERAGE_POINTS, STATES_PER_BODY, Packed, without_turning_eccentrics
+from vibsim.solver.rest import at_rest
 from vibsim.solver.start import equilibrium, state_at, static_model
 from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_vector
 from vibsim.structure.statics import Equilibrium, jacobian
@@ -36,7 +37,8 @@ def linearise(packed: Packed, torque: float = 0.0, crank: Crank = "locked", spee
 
     With the crank "locked" the engine moves as one rigid whole (the usual convention for mount modes); "free" lets the
     crank's inertia stay behind in roll, as it does in a running engine. The moving parts enter by their average over a
-    revolution. Raises RunFailure when there is no equilibrium.
+    revolution. Mounts with states of their own enter by their static tangent: relaxed at every displacement, no flow,
+    friction spent, and damping by their viscous part alone. Raises RunFailure when there is no equilibrium.
     """
     rest = equilibrium(packed, torque, speed)
     start = state_at(packed, rest.displacement)
@@ -58,7 +60,8 @@ def mass_at_rest(packed: Packed, start: np.ndarray) -> np.ndarray:
 
 
 def moved_state(packed: Packed, start: np.ndarray, x: np.ndarray, v: np.ndarray, mass: np.ndarray) -> np.ndarray:
-    """State with bodies moved by x (6 per body) from `start` and moving at v, the crank at rest in its block.
+    """State with bodies moved by x (6 per body) from `start` and moving at v, mounts relaxed there, the crank at rest
+    in its block.
 
     `mass` is the mass matrix of the bodies at `start`, vehicle axes.
     """
@@ -70,6 +73,7 @@ def moved_state(packed: Packed, start: np.ndarray, x: np.ndarray, v: np.ndarray,
         own = matrix_of(y[at + 3 : at + 7])
         push = mass[6 * b : 6 * b + 6] @ v
         y[at + 7 : at + 10], y[at + 10 : at + 13] = own.T @ push[:3], own.T @ push[3:]
+    at_rest(y, packed.model)
     if packed.model.carrier >= 0:
         y[-1] = _crank_momentum_at_rest(packed, y, v)
     return y

@@ -17,6 +17,7 @@ from vibsim.solver.motion import (
     C_,
     ENGINE,
     J1_,
+    MOMENT,
     WORK,
     V,
     W,
@@ -45,6 +46,7 @@ class Observed:
     cylinder_pressure: np.ndarray
     mount_force: np.ndarray
     mount_deflection: np.ndarray
+    mount_moment: np.ndarray | None  # None without torsional rates
     body_displacement: np.ndarray
     body_velocity: np.ndarray
     body_acceleration: np.ndarray
@@ -102,7 +104,7 @@ def _point_acceleration(r, a, p, out):
 
 @kernel
 def _observe(
-    states, model, sensor_body, sensor_point, torque, pressure, force, deflection, velocity, acceleration, feel
+    states, model, sensor_body, sensor_point, torque, pressure, force, deflection, moment, velocity, acceleration, feel
 ):
     """Fill the output arrays from states (n, state); torque (n, 6): speed, gas, inertia, load, friction, accessory."""
     bodies, crank = model.bodies.size, states.shape[1] - 2
@@ -127,9 +129,12 @@ def _observe(
         for m in range(sensor_body.size):
             _point_acceleration(w[sensor_body[m]], rates[sensor_body[m]], sensor_point[m], feel[n, m])
         for m in range(model.mounts.size):
-            fx, fy, fz, _, _, _, dx, dy, dz = one_mount(m, y, model, w)
+            fx, fy, fz, _, _, _, dx, dy, dz = one_mount(m, y, model, w, speed, out)
             force[n, m, 0], force[n, m, 1], force[n, m, 2] = fx, fy, fz
             deflection[n, m, 0], deflection[n, m, 1], deflection[n, m, 2] = dx, dy, dz
+            if model.mounts[m].torsion:
+                for k in range(3):
+                    moment[n, m, k] = w[0, MOMENT + k]
         for i in range(pressure.shape[1]):
             pressure[n, i] = cylinder_pressure(i, theta, speed, model.gas)
         gas, load = gas_torque(theta, speed, model), load_torque(speed, model.load)
@@ -150,10 +155,12 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     cylinders = model.train.cylinders.size
     torque, pressure = np.zeros((points, 6)), np.zeros((points, cylinders))
     force, deflection = np.zeros((points, mounts, 3)), np.zeros((points, mounts, 3))
+    twisted = bool(np.any(model.mounts["torsion"]))
+    moment = np.zeros((points if twisted else 0, mounts, 3))
     velocity, acceleration = np.zeros((points, bodies, 3)), np.zeros((points, bodies, 3))
     feel = np.zeros((points, len(sensors), 3))
     body, point = _sensor_places(packed, sensors)
-    _observe(states, model, body, point, torque, pressure, force, deflection, velocity, acceleration, feel)
+    _observe(states, model, body, point, torque, pressure, force, deflection, moment, velocity, acceleration, feel)
     by_body = states[:, : STATES_PER_BODY * bodies].reshape(points, bodies, STATES_PER_BODY)
     drawn = np.array([quaternion_of_matrix(own) for own in packed.axes])
     return Observed(
@@ -167,6 +174,7 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         cylinder_pressure=pressure,
         mount_force=force,
         mount_deflection=deflection,
+        mount_moment=moment if twisted else None,
         body_displacement=by_body[:, :, :3] - packed.centres,
         body_velocity=velocity,
         body_acceleration=acceleration,

@@ -16,6 +16,7 @@ from vibsim.solver.linearise import Linear, linearise, mass_at_rest, moved_state
 from vibsim.solver.motion import A1_, A_, B1_, B_, C_, ENGINE, fill_engine, gas_torque
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import Packed
+from vibsim.solver.rest import held_at_speed
 from vibsim.solver.start import state_at
 
 POINTS_PER_TURN = 360
@@ -77,7 +78,7 @@ def order_response(packed: Packed, sensors: tuple[Sensor, ...], speed: float, to
     """
     linear = linearise(packed, torque, crank="free", speed=speed)
     turns = round(packed.cycle / (2.0 * math.pi))
-    stiffness, damping = _mount_rates(packed, linear)
+    stiffness, damping = _mount_rates(packed, linear, speed)
     return OrderResponse(
         packed=packed,
         linear=linear,
@@ -115,7 +116,8 @@ def _gyroscopic(packed: Packed, speed: float) -> np.ndarray:
     return matrix
 
 
-def _mount_rates(packed: Packed, linear: Linear) -> tuple[np.ndarray, np.ndarray]:
+def _mount_rates(packed: Packed, linear: Linear, speed: float) -> tuple[np.ndarray, np.ndarray]:
+    packed = packed._replace(model=packed.model._replace(mounts=held_at_speed(packed.model, speed)))
     start = state_at(packed, linear.equilibrium.displacement)
     mass = mass_at_rest(packed, start)
     size, still = len(linear.mass), np.zeros(len(linear.mass))

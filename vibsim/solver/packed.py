@@ -19,7 +19,7 @@ from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
-from vibsim.structure.mounts import pack_mounts
+from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 
 STANDARD_GRAVITY = 9.80665
 AVERAGE_POINTS = 96  # the mean of a smooth periodic function converges beyond any power of the step
@@ -42,7 +42,8 @@ class Model(NamedTuple):
     """Everything the equations of motion need, SI units.
 
     `bodies` records; `carrier` the body with the engine (−1 none), `block_moment` its block's first moment and
-    `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records;
+    `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records and the
+    `mount_numbers` they point to;
     `losses` records of friction at each speed of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
     `reactor` (−1 ground).
@@ -54,6 +55,7 @@ class Model(NamedTuple):
     crank_origin: Triple
     train: Train
     mounts: np.ndarray
+    mount_numbers: np.ndarray
     gas: Gas
     losses: np.ndarray
     load: LoadLaw
@@ -75,8 +77,8 @@ class Packed(NamedTuple):
     """A model with what is needed to read its states: names, drawn places, own axes, layout, names of
     accessories.
 
-    States are those of the bodies, then `more_states`, then crank angle and momentum. `remarks` say what was done to
-    measured data and what of it is doubtful.
+    States are those of the bodies, then `more_states` with those of the mounts first, then crank angle and momentum.
+    `remarks` say what was done to measured data and what of it is doubtful, `mount_notes` how laws were fitted.
     """
 
     model: Model
@@ -87,6 +89,7 @@ class Packed(NamedTuple):
     accessories: tuple[str, ...] = ()
     remarks: Remarks = Remarks()
     more_states: tuple[MoreState, ...] = ()
+    mount_notes: tuple[str, ...] = ()
 
     @property
     def cycle(self) -> float:
@@ -128,6 +131,9 @@ def pack(case: Case, folder: Path) -> Packed:
         gas = _gas(case, layout, folder)
         if engine is not None and layout is not None:
             remarks = trace_remarks(engine, layout, folder)
+    mounts = PackedMounts(np.zeros(0), np.zeros(0), (), ())
+    with together:
+        mounts = pack_mounts(case.mount, names, centres, axes, folder, STATES_PER_BODY * len(names))
     together.raise_if_any()
     bodies = np.zeros(len(names), dtype=BODY)
     bodies["mass"], inverse = mass, np.linalg.inv(inertia)
@@ -139,7 +145,8 @@ def pack(case: Case, folder: Path) -> Packed:
         block_moment=_triple(moment),
         crank_origin=_triple(origin),
         train=train,
-        mounts=pack_mounts(case.mount, names, centres, axes),
+        mounts=mounts.records,
+        mount_numbers=mounts.numbers,
         gas=gas,
         losses=_losses(engine, layout, gas, names, carrier),
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
@@ -147,7 +154,8 @@ def pack(case: Case, folder: Path) -> Packed:
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
     )
     driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
-    return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks)
+    states = tuple(MoreState(state.name, 0.0, state.floor, 0.0) for state in mounts.states)
+    return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks, states, mounts.notes)
 
 
 class _Together:

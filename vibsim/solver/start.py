@@ -8,6 +8,7 @@ from vibsim.engine.accessories import held_at
 from vibsim.inputs.errors import InputError
 from vibsim.solver.motion import A_, B_, C_, derivatives, fill_engine, scratch
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
+from vibsim.solver.rest import at_rest, held_at_speed
 from vibsim.solver.stepper import Control
 from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_matrix, quaternion_of_vector
 from vibsim.structure.statics import Equilibrium, find_equilibrium
@@ -18,7 +19,8 @@ CRANK_SHARE = 0.1  # of the crank's momentum: its swing, which is what is asked 
 
 
 def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0, speed: float = 0.0) -> np.ndarray:
-    """State with bodies displaced (bodies, 6: m, rotation vector) and at rest, the crank at speed (rad/s)."""
+    """State with bodies displaced (bodies, 6: m, rotation vector) and at rest, mounts relaxed there, the crank at speed
+    (rad/s)."""
     model, bodies = packed.model, len(packed.names)
     y = np.zeros(packed.state_size)
     for b in range(bodies):
@@ -27,6 +29,7 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
         turn = quaternion_of_vector(displacement[b, 3:])
         y[at + 3 : at + 7] = multiply(turn, quaternion_of_matrix(packed.axes[b]))
     y[STATES_PER_BODY * bodies : -2] = [state.start for state in packed.more_states]
+    at_rest(y, model)
     y[-2], y[-1] = crank_angle, speed
     if model.carrier >= 0:
         e = scratch(bodies)[1]
@@ -39,9 +42,12 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
 
 
 def static_model(model: Model, torque: float, speed: float) -> Model:
-    """The model for statics: no gas, the output torque (N m) constant, accessories held as at a crank speed (rad/s)."""
+    """The model for statics: no gas, the output torque (N m) constant, accessories and scheduled mounts as at a crank
+    speed (rad/s)."""
     losses = held_at(model.losses, model.gas.speeds, speed)
-    return model._replace(gas=model.gas._replace(active=False), load=(float(torque), 0.0, 0.0, 0.0), losses=losses)
+    still = model.gas._replace(active=False)
+    load = (float(torque), 0.0, 0.0, 0.0)
+    return model._replace(gas=still, load=load, losses=losses, mounts=held_at_speed(model, speed))
 
 
 def static_forces(packed: Packed, displacement: np.ndarray) -> np.ndarray:

@@ -109,7 +109,7 @@ def overview(case_file: CaseFile) -> Overview:
         running=_running(case, packed, gas),
         gas=gas,
         losses=find_losses(case, packed),
-        notes=list(packed.remarks.notes),
+        notes=[*packed.remarks.notes, *packed.mount_notes],
         warnings=list(packed.remarks.warnings),
     )
 
