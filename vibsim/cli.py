@@ -12,13 +12,31 @@ import sys
 from typing import NoReturn
 
 from vibsim import __version__
-from vibsim.commands import balance, check, compare, cure, loads, map, modes, new, plot, run, search, tolerance, traces
+from vibsim.commands import (
+    balance,
+    check,
+    compare,
+    cure,
+    fit,
+    loads,
+    map,
+    modes,
+    mounts,
+    new,
+    plot,
+    run,
+    search,
+    tolerance,
+    traces,
+)
 from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
 
 COMMANDS = {
     "run": run,
     "plot": plot,
     "modes": modes,
+    "mounts": mounts,
+    "fit": fit,
     "balance": balance,
     "cure": cure,
     "loads": loads,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -58,3 +59,39 @@ def _force(sheet: Sheet, axis: str, deflection: np.ndarray) -> np.ndarray:
                 f"{1e-3 * usual:.3g} N/mm"
             )
     return force
+
+
+@dataclass(frozen=True)
+class DynamicData:
+    """Measured dynamic stiffness of one axis: its size (n) N/m, its loss angle (n) rad or None, over frequency (n) Hz
+    or over amplitude (n) m."""
+
+    path: Path
+    stiffness: np.ndarray
+    loss_angle: np.ndarray | None
+    frequency: np.ndarray | None = None
+    amplitude: np.ndarray | None = None
+
+
+def read_dynamic_stiffness(path: Path, over: str) -> DynamicData:
+    """Columns `frequency_<unit>` or `amplitude_<unit>` as `over` says, `stiffness_<unit>` and `loss_angle_<unit>`; the
+    loss angle may be absent over amplitude. Raises InputError naming the file and what is wrong in it."""
+    sheet = read_sheet(path, "FILE.csv")
+    unit = u.FREQUENCY if over == "frequency" else u.LENGTH
+    places, stiffness = numbers(sheet, over, unit), numbers(sheet, "stiffness", u.STIFFNESS)
+    angle = None
+    if over == "frequency" or columns_of(sheet, "loss_angle", True):
+        angle = numbers(sheet, "loss_angle", u.ANGLE)
+    if len(places) < LEAST_POINTS:
+        raise InputError(f"{sheet.where}: has {len(places)} points; needs at least {LEAST_POINTS}")
+    for name, values in ((over, places), ("stiffness", stiffness)):
+        low = values <= 0.0
+        if low.any():
+            line = sheet.rows[int(low.argmax())][0]
+            raise InputError(f"{sheet.where}: line {line}: {name}: must be greater than 0")
+    if angle is not None and np.any(np.abs(angle) >= 0.5 * np.pi):
+        line = sheet.rows[int((np.abs(angle) >= 0.5 * np.pi).argmax())][0]
+        raise InputError(f"{sheet.where}: line {line}: loss_angle: must lie between -90 and 90 deg")
+    order = np.argsort(places, kind="stable")
+    turned = None if angle is None else angle[order]
+    return DynamicData(path, stiffness[order], turned, **{over: places[order]})

@@ -7,7 +7,7 @@ import numpy as np
 from vibsim.jit import kernel
 from vibsim.solver.mount_motion import WORK, put_in_hand
 from vibsim.solver.packed import STATES_PER_BODY, Model
-from vibsim.structure.mount_laws import curve, interval
+from vibsim.structure.mount_laws import D, curve, interval
 from vibsim.structure.mounts import LINEAR, SCHEDULED, rest_states
 from vibsim.structure.rotation import matrix_entries
 
@@ -17,11 +17,19 @@ RATES = ("stiff_x", "stiff_y", "stiff_z", "damp_x", "damp_y", "damp_z")
 def at_rest(y: np.ndarray, model: Model) -> None:
     """Write into y the states of the mounts as they come to rest where the bodies are."""
     if np.any(model.mounts["state"] >= 0):
-        _settle(y, model.bodies.size, model.mounts, model.mount_numbers)
+        _settle(y, model.bodies.size, model.mounts, model.mount_numbers, np.zeros((model.mounts.size, 3)))
+
+
+def deflections(y: np.ndarray, model: Model) -> np.ndarray:
+    """Deflections (mounts, 3) m along the mounts' own axes in a state."""
+    found = np.zeros((model.mounts.size, 3))
+    _settle(y.copy(), model.bodies.size, model.mounts, model.mount_numbers, found)
+    return found
 
 
 @kernel
-def _settle(y, bodies, mounts, numbers):
+def _settle(y, bodies, mounts, numbers, found):
+    """Put all mounts to rest where the bodies are; their deflections into `found`."""
     w = np.zeros((bodies, WORK))
     for b in range(bodies):
         at = STATES_PER_BODY * b
@@ -29,8 +37,10 @@ def _settle(y, bodies, mounts, numbers):
         for k in range(9):
             w[b, k] = turn[k]
     for n in range(mounts.size):
+        put_in_hand(mounts[n], y, w)
+        for k in range(3):
+            found[n, k] = w[0, D + k]
         if mounts[n].state >= 0:
-            put_in_hand(mounts[n], y, w)
             rest_states(mounts[n], numbers, y, w)
 
 

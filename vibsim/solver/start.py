@@ -8,7 +8,7 @@ from vibsim.engine.accessories import held_at
 from vibsim.inputs.errors import InputError
 from vibsim.solver.motion import A_, B_, C_, derivatives, fill_engine, scratch
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
-from vibsim.solver.rest import at_rest, held_at_speed
+from vibsim.solver.rest import at_rest, deflections, held_at_speed
 from vibsim.solver.stepper import Control
 from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_matrix, quaternion_of_vector
 from vibsim.structure.statics import Equilibrium, find_equilibrium
@@ -39,6 +39,12 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
         y[at + 10 : at + 13] = e[B_ : B_ + 3] * speed
         y[-1] = e[C_] * speed
     return y
+
+
+def mount_deflections(packed: Packed, displacement: np.ndarray) -> np.ndarray:
+    """Deflections (mounts, 3) m along the mounts' own axes, bodies displaced as `state_at` takes it; of a rod the whole
+    vector between its points."""
+    return deflections(state_at(packed, displacement), packed.model)
 
 
 def static_model(model: Model, torque: float, speed: float) -> Model:
