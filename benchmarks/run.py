@@ -40,6 +40,7 @@ from scipy.integrate import solve_ivp
 from benchmarks.figure import Figure, ratio
 from benchmarks.gas import gas_figures
 from benchmarks.layouts import layout_figures
+from benchmarks.mounts import mount_figures
 from benchmarks.numpy_rhs import right_hand_side
 from vibsim.inputs.loader import load_case
 from vibsim.inputs.models import Case
@@ -270,7 +271,7 @@ def main() -> None:
     options = parser.parse_args()
     effort, load = QUICK if options.quick else FULL, os.getloadavg()[0]
     figures = solver_figures(effort) + gas_figures(DEMO, effort.repeats)
-    figures += layout_figures(effort.repeats) + command_figures(effort)
+    figures += layout_figures(effort.repeats) + mount_figures(DEMO, effort.repeats) + command_figures(effort)
     Console(width=WIDTH).print(table(figures, effort, load))
     if options.json:
         options.json.write_text(as_json(figures), encoding="utf-8")

@@ -14,11 +14,13 @@ from numba import config
 
 from tests.cases import packed
 from tests.laws.test_symmetry import whole_case
+from tests.mount_cases import LAWS, law_mount
 from vibsim.solver.motion import derivatives, scratch
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.start import state_at
 
 STATES = 8
+TORSION = {"torsional_stiffness_N_m_per_rad": [60.0, 200.0, 90.0], "torsional_damping_N_m_s_per_rad": [0.1, 0.2, 0.3]}
 PLAIN = "import json; from tests.laws.test_jit_parity import rates; print(json.dumps(rates().tolist()))"
 
 
@@ -33,7 +35,13 @@ def readable(model: Packed) -> Packed:
 
 def rates() -> np.ndarray:
     """Derivatives (states, n) of fixed random states: bodies displaced by mm and hundredths of a rad, all moving."""
-    _, model = packed(whole_case())
+    raw = whole_case()
+    raw["mount"] += [
+        law_mount(law, name=law, between=[raw["body"][0]["name"], "ground"], **(TORSION if law != "torque_rod" else {}))
+        for law in LAWS
+        if law != "table"  # its curve is read from a file; `scheduled` takes the same function
+    ]
+    _, model = packed(raw)
     model = readable(model) if config.DISABLE_JIT else model
     random, rows = np.random.default_rng(7), []
     w, e = scratch(len(model.names))
@@ -42,6 +50,8 @@ def rates() -> np.ndarray:
         for b in range(len(model.names)):
             at = STATES_PER_BODY * b
             y[at + 7 : at + 13] += random.normal(0.0, 5.0, 6)
+        for index, state in enumerate(model.more_states, start=STATES_PER_BODY * len(model.names)):
+            y[index] += random.normal(0.0, 1e-3 * state.floor)
         out = np.zeros(y.size)
         derivatives(y, model.model, w, e, out)
         rows.append(out)

@@ -26,7 +26,7 @@ def act(options: argparse.Namespace) -> int:
 
     result = find_modes(load_case(options.case), options.crank)
     if options.json:
-        print_json({"crank": options.crank, "modes": result.table()})
+        print_json({"crank": options.crank, "modes": result.table(), "static_tangent_of": list(result.tangent)})
         return DONE
     from vibsim.show.modes_tables import print_modes
 

@@ -25,20 +25,21 @@ def _mount_figure(found: Mounts, seen: MountSeen):
     figure = new_figure(13.0, 4.6, cut(f"Mount '{seen.mount.name}', law {law} · {found.title}", LONGEST_TITLE))
     grid = figure.add_gridspec(1, 3, left=0.06, right=0.985, top=0.82, bottom=0.13, wspace=0.27)
     load, size, angle = (figure.add_subplot(grid[0, n]) for n in range(3))
-    plain(load, "Static load against deflection", "deflection, mm", "force that holds it, N")
+    plain(load, "Load against slow deflection", "deflection, mm", "force that holds it, N")
     plain(size, "Dynamic stiffness at rest", "frequency, Hz", "N/mm")
     plain(angle, "Loss angle at rest", "frequency, Hz", "degrees")
-    style = 0
     for k, axis in enumerate(AXES):
         places, force = load_curve(found, seen, k)
         load.plot(1e3 * places, force, color=colour(k), linestyle=line(k), label=axis)
         at = float(seen.deflection[k])
-        load.plot([1e3 * at], [np.interp(at, places, force)], "o", color=colour(k), markersize=6)
-        for label, frequency, values in sweep(found, seen, k):
+        held = force[0] if places[0] == at else np.interp(at, places, force)
+        load.plot([1e3 * at], [held], "o", color=colour(k), markersize=6)
+        curves = sweep(found, seen, k)
+        for style, (label, frequency, values) in enumerate(curves):
             name = axis if label == "small motion" else f"{axis}, {label}"
+            dash = line(k) if len(curves) == 1 else ("-", ":")[style]
             for axes, shown in ((size, 1e-3 * np.abs(values)), (angle, np.degrees(np.angle(values + 1e-9)))):
-                axes.plot(frequency, shown, color=colour(style), linestyle=line(style), label=name)
-            style += 1
+                axes.plot(frequency, shown, color=colour(k), linestyle=dash, label=name)
     for axes in (size, angle):
         _log_frequency(axes)
     size.set_ylim(bottom=0.0)

@@ -7,20 +7,30 @@ from dataclasses import dataclass
 import numpy as np
 
 from vibsim.inputs.loader import CaseFile
+from vibsim.inputs.mount_models import (
+    FrictionMount,
+    HydraulicMount,
+    LossFactorMount,
+    RelaxationMount,
+    ScheduledMount,
+)
 from vibsim.solver.linearise import Crank, linearise
 from vibsim.solver.packed import pack
 from vibsim.structure.modes import Modes, modes_of
 
+WITH_STATES = (LossFactorMount, RelaxationMount, FrictionMount, HydraulicMount)
 DIRECTIONS = ("X", "Y", "Z", "roll", "pitch", "yaw")
 
 
 @dataclass(frozen=True)
 class ModesResult:
-    """Modes with the names of the bodies and their static displacement (bodies, 6: m, rad)."""
+    """Modes with the names of the bodies and their static displacement (bodies, 6: m, rad); `tangent` names the mounts
+    whose stiffness hangs on frequency or amplitude, of which the static one was taken."""
 
     bodies: list[str]
     modes: Modes
     displacement: np.ndarray
+    tangent: tuple[str, ...] = ()
 
     def dominant(self, index: int) -> tuple[str, str, float]:
         """Body, direction and share of kinetic energy of the largest entry of a mode."""
@@ -59,7 +69,12 @@ class ModesResult:
 
 
 def find_modes(case_file: CaseFile, crank: Crank = "locked") -> ModesResult:
-    """Modes of a case about its static equilibrium; see `linearise` for what the crank does."""
-    linear = linearise(pack(case_file.case, case_file.folder), crank=crank)
+    """Modes of a case about its static equilibrium; see `linearise` for what crank and mounts do. Scheduled mounts are
+    as at the run's speed."""
+    case = case_file.case
+    follows = case.run is not None and any(isinstance(mount, ScheduledMount) for mount in case.mount)
+    speed = abs(case.run.speed) if case.run is not None and follows else 0.0
+    linear = linearise(pack(case, case_file.folder), crank=crank, speed=speed)
     modes = modes_of(linear.mass, linear.damping, linear.stiffness)
-    return ModesResult(linear.names, modes, linear.equilibrium.displacement)
+    tangent = tuple(mount.name for mount in case.mount if isinstance(mount, WITH_STATES))
+    return ModesResult(linear.names, modes, linear.equilibrium.displacement, tangent)

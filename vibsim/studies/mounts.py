@@ -20,6 +20,7 @@ FREQUENCIES = (10.0, 30.0, 100.0)  # Hz, shown unless others are asked for
 SWEEP = np.geomspace(1.0, 300.0, 121)  # Hz, of the figures
 AMPLITUDES = (1e-4, 1e-3)  # m, of figures of laws that depend on it
 STATIC = 1e-3  # Hz: slow enough for every chain and fluid to follow
+LOOP, SLOW = 400, 2.0 * math.pi * STATIC  # steps, rad/s of a slow loop
 REACH = np.linspace(-1.0, 1.0, 161)
 
 
@@ -99,7 +100,15 @@ def find_mounts(
 
 
 def load_curve(mounts: Mounts, seen: MountSeen, axis: int) -> tuple[np.ndarray, np.ndarray]:
-    """Deflection (n) m about nought, and the static force (n) N that holds it along one axis, the others at rest."""
+    """Deflection (n) m and the force (n) N that holds it along one axis, others at rest; of friction a slow loop."""
+    if isinstance(seen.mount, FrictionMount):
+        phase = np.linspace(0.0, 2.5 * math.pi, 2 * LOOP + 1)
+        size = 5.0 * seen.mount.yield_deflection[axis]
+        motion, rate = np.tile(seen.deflection, (phase.size, 1)), np.zeros((phase.size, 3))
+        motion[:, axis] += size * np.sin(phase)
+        rate[:, axis] = size * SLOW * np.cos(phase)
+        force = -drive(seen.alone, motion, rate, 2.5 * math.pi / (SLOW * LOOP), mounts.speed)[:, axis]
+        return motion[::2, axis], force
     reach = max(8e-3, 2.0 * abs(float(seen.deflection[axis])))
     places = reach * REACH
     force = np.empty(places.size)
