@@ -2,8 +2,8 @@
 
 What few cases need would otherwise be compiled with every kernel that can reach it, at every level of calls.
 A late function is called through its address, which a slot of memory holds; the kernel knows the slot by name, so the
-kernels cached on disk stay good from process to process. While the slot is empty the kernel first has the function
-compiled, which takes the interpreter's lock: kernels hold it, unless a caller gave it up.
+kernels cached on disk stay good from process to process. `prepare` fills the slots; a kernel that finds its slot empty
+has the function compiled first, which takes the interpreter's lock: kernels hold it, unless a caller gave it up.
 """
 
 from __future__ import annotations
@@ -20,6 +20,7 @@ from numba.extending import intrinsic
 
 from vibsim.jit import _OPTIONS
 
+_WAITING: list[Callable[[], None]] = []
 _KEPT: list[Any] = []  # slots, callbacks and compiled functions live as long as the process
 _CALLED_FROM_C = {name: value for name, value in _OPTIONS.items() if name != "no_cfunc_wrapper"}
 
@@ -38,11 +39,14 @@ def late(signature: Any) -> Callable[[Callable], Callable]:
         name = f"{function.__module__}.{function.__qualname__}".replace(".", "_")
 
         def compile_now() -> None:
+            if slot.value:
+                return
             compiled = cfunc(signature, **_CALLED_FROM_C)(function)
             _KEPT.append(compiled)
             slot.value = int(compiled.address or 0)
 
         callback = ctypes.CFUNCTYPE(None)(compile_now)
+        _WAITING.append(compile_now)
         _KEPT.extend((slot, callback))
         binding.add_symbol(f"{name}_slot", ctypes.addressof(slot))
         compiler = ctypes.c_int64(ctypes.cast(callback, ctypes.c_void_p).value or 0)
@@ -51,6 +55,13 @@ def late(signature: Any) -> Callable[[Callable], Callable]:
         return _through_slot(signature, name)
 
     return wrap
+
+
+def prepare() -> None:
+    """Compile all late functions now, where a failure or an interruption can still be told."""
+    while _WAITING:
+        _WAITING[-1]()
+        _WAITING.pop()
 
 
 def _through_slot(signature: Any, name: str) -> Callable:

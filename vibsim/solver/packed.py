@@ -19,6 +19,7 @@ from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
+from vibsim.late import prepare
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 
 STANDARD_GRAVITY = 9.80665
@@ -154,6 +155,8 @@ def pack(case: Case, folder: Path) -> Packed:
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
     )
     driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
+    if np.any(mounts.records["special"]):
+        prepare()
     states = tuple(MoreState(state.name, 0.0, state.floor, 0.0) for state in mounts.states)
     return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks, states, mounts.notes)
 

@@ -2,7 +2,7 @@
 
 A law is one jitted function that adds its force on the second body; one with states of its own also writes their rates.
 To add one: write the function in `mount_laws`, give it a number and a branch in `mount_force` (and in `rest_states` if
-it has states), enter how it is packed in `mount_pack.LAWS`, give its keys a model in
+it has states), enter how it is packed in `law_data.LAWS`, give its keys a model in
 `inputs.mount_models`, and test it.
 """
 
