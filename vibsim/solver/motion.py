@@ -20,7 +20,7 @@ from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.moving_mass import moving_mass
 from vibsim.engine.pressure import cylinder_pressure
 from vibsim.jit import inlined, inner, kernel
-from vibsim.solver.mount_motion import MOMENT, WORK, F, T, V, W, add_force, add_moment, one_mount
+from vibsim.solver.mount_motion import WORK, F, T, V, W, add_mounts
 from vibsim.structure.rotation import matrix_entries
 
 # rows of the carrier's vectors, in its own axes
@@ -165,14 +165,7 @@ def add_forces(y, model, w, speed, out):
     for b in range(model.bodies.size):
         w[b, F], w[b, F + 1], w[b, F + 2] = 0.0, 0.0, -model.gravity * model.bodies[b].mass
         w[b, T], w[b, T + 1], w[b, T + 2] = 0.0, 0.0, 0.0
-    for n in range(model.mounts.size):
-        fx, fy, fz, x, yy, z, _, _, _ = one_mount(n, y, model, w, speed, out)
-        add_force(model.mounts[n].second, y, w, x, yy, z, fx, fy, fz)
-        add_force(model.mounts[n].first, y, w, x, yy, z, -fx, -fy, -fz)
-        if model.mounts[n].torsion:
-            mx, my, mz = w[0, MOMENT], w[0, MOMENT + 1], w[0, MOMENT + 2]
-            add_moment(model.mounts[n].second, mx, my, mz, w)
-            add_moment(model.mounts[n].first, -mx, -my, -mz, w)
+    add_mounts(y, model, w, speed, out)
     if model.carrier >= 0 and model.reactor != model.carrier:
         react(load_torque(speed, model.load), model.carrier, model.reactor, w)
     for n in range(model.gas.speeds.size + 1, model.losses.size):

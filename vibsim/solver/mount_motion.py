@@ -75,19 +75,38 @@ def along(body, x, y, z, w):
 
 
 @inner
-def one_mount(n, y, model, w, speed, out):
-    """Force of mount n on its second body, place of that force and deflection, all in vehicle axes.
+def add_mounts(y, model, w, speed, out):
+    """Add force and moment of all mounts to their bodies; the rates of the mounts' own states into `out`.
+
+    Those that are not `special` come first: a call between them would keep the compiler from what it does with them.
+    """
+    for n in range(model.mounts.size):
+        if not model.mounts[n].special:
+            fx, fy, fz, x, yy, z, _, _, _ = plain_mount(n, y, model, w)
+            add_force(model.mounts[n].second, y, w, x, yy, z, fx, fy, fz)
+            add_force(model.mounts[n].first, y, w, x, yy, z, -fx, -fy, -fz)
+    for n in range(model.mounts.size):
+        if model.mounts[n].special:
+            special_mount(model.mounts[n], model.mount_numbers, y, w, out, speed)
+            fx, fy, fz = w[0, HELD], w[0, HELD + 1], w[0, HELD + 2]
+            x, yy, z = w[0, HELD + 3], w[0, HELD + 4], w[0, HELD + 5]
+            add_force(model.mounts[n].second, y, w, x, yy, z, fx, fy, fz)
+            add_force(model.mounts[n].first, y, w, x, yy, z, -fx, -fy, -fz)
+            if model.mounts[n].torsion:
+                mx, my, mz = w[0, MOMENT], w[0, MOMENT + 1], w[0, MOMENT + 2]
+                add_moment(model.mounts[n].second, mx, my, mz, w)
+                add_moment(model.mounts[n].first, -mx, -my, -mz, w)
+
+
+@inner
+def plain_mount(n, y, model, w):
+    """Force of mount n, of springs and dampers along its axes, on its second body, place of that force and deflection,
+    all in vehicle axes.
 
     The rate is that of the deflection as seen from the turning first body: the velocity of the second body's point
-    less that of the first body's matter at the same place, so that force times rate is the power lost. The rates of the
-    mount's own states go into `out`; the deflection of a rod is its elongation, along its line.
+    less that of the first body's matter at the same place, so that force times rate is the power lost.
     """
     mount = model.mounts[n]
-    if mount.special:
-        special_mount(mount, model.mount_numbers, y, w, out, speed)
-        fx, fy, fz = w[0, HELD], w[0, HELD + 1], w[0, HELD + 2]
-        xb, yb, zb = w[0, HELD + 3], w[0, HELD + 4], w[0, HELD + 5]
-        return fx, fy, fz, xb, yb, zb, w[0, HELD + 6], w[0, HELD + 7], w[0, HELD + 8]
     a, b = mount.first, mount.second
     xa, ya, za, ua, va, wa = point_motion(a, mount.first_x, mount.first_y, mount.first_z, y, w)
     xb, yb, zb, ub, vb, wb = point_motion(b, mount.second_x, mount.second_y, mount.second_z, y, w)
@@ -172,7 +191,8 @@ def mount_moment(mount, numbers, w):
 
 @late(void(from_dtype(MOUNT), float64[::1], float64[::1], float64[:, ::1], float64[::1], float64))
 def special_mount(mount, numbers, y, w, out, speed):
-    """The same for every other mount, into row 0 of w from column HELD, and its moment after them."""
+    """The same for every other mount, into row 0 of w from column HELD, and its moment after them; the rates of its own
+    states into `out`. The deflection of a rod is its elongation, along its line."""
     x, yy, z, dx, dy, dz = put_in_hand(mount, y, w)
     mount_force(mount, numbers, y, out, w, speed)
     gx, gy, gz = w[0, DF], w[0, DF + 1], w[0, DF + 2]

@@ -17,7 +17,6 @@ from vibsim.solver.motion import (
     C_,
     ENGINE,
     J1_,
-    MOMENT,
     WORK,
     V,
     W,
@@ -25,9 +24,9 @@ from vibsim.solver.motion import (
     gas_torque,
     load_torque,
     loss_torque,
-    one_mount,
     solve_mass,
 )
+from vibsim.solver.mount_motion import HELD, MOMENT, plain_mount, special_mount
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.structure.rotation import conjugate, multiply, quaternion_of_matrix, rotation_vectors
 
@@ -129,9 +128,16 @@ def _observe(
         for m in range(sensor_body.size):
             _point_acceleration(w[sensor_body[m]], rates[sensor_body[m]], sensor_point[m], feel[n, m])
         for m in range(model.mounts.size):
-            fx, fy, fz, _, _, _, dx, dy, dz = one_mount(m, y, model, w, speed, out)
-            force[n, m, 0], force[n, m, 1], force[n, m, 2] = fx, fy, fz
-            deflection[n, m, 0], deflection[n, m, 1], deflection[n, m, 2] = dx, dy, dz
+            if not model.mounts[m].special:
+                fx, fy, fz, _, _, _, dx, dy, dz = plain_mount(m, y, model, w)
+                force[n, m, 0], force[n, m, 1], force[n, m, 2] = fx, fy, fz
+                deflection[n, m, 0], deflection[n, m, 1], deflection[n, m, 2] = dx, dy, dz
+        for m in range(model.mounts.size):
+            if not model.mounts[m].special:
+                continue
+            special_mount(model.mounts[m], model.mount_numbers, y, w, out, speed)
+            for k in range(3):
+                force[n, m, k], deflection[n, m, k] = w[0, HELD + k], w[0, HELD + 6 + k]
             if model.mounts[m].torsion:
                 for k in range(3):
                     moment[n, m, k] = w[0, MOMENT + k]
