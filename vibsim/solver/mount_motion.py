@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 
-from numba import float64, from_dtype, void
+from numba import boolean, float64, from_dtype, int64, void
 
 from vibsim.jit import inner
 from vibsim.late import late
@@ -87,15 +87,8 @@ def add_mounts(y, model, w, speed, out):
             add_force(model.mounts[n].first, y, w, x, yy, z, -fx, -fy, -fz)
     for n in range(model.mounts.size):
         if model.mounts[n].special:
-            special_mount(model.mounts[n], model.mount_numbers, y, w, out, speed)
-            fx, fy, fz = w[0, HELD], w[0, HELD + 1], w[0, HELD + 2]
-            x, yy, z = w[0, HELD + 3], w[0, HELD + 4], w[0, HELD + 5]
-            add_force(model.mounts[n].second, y, w, x, yy, z, fx, fy, fz)
-            add_force(model.mounts[n].first, y, w, x, yy, z, -fx, -fy, -fz)
-            if model.mounts[n].torsion:
-                mx, my, mz = w[0, MOMENT], w[0, MOMENT + 1], w[0, MOMENT + 2]
-                add_moment(model.mounts[n].second, mx, my, mz, w)
-                add_moment(model.mounts[n].first, -mx, -my, -mz, w)
+            special_mounts(model.mounts, model.mount_numbers, y, w, out, speed, n, True)
+            return
 
 
 @inner
@@ -189,10 +182,10 @@ def mount_moment(mount, numbers, w):
     return mx, my, mz
 
 
-@late(void(from_dtype(MOUNT), float64[::1], float64[::1], float64[:, ::1], float64[::1], float64))
-def special_mount(mount, numbers, y, w, out, speed):
-    """The same for every other mount, into row 0 of w from column HELD, and its moment after them; the rates of its own
-    states into `out`. The deflection of a rod is its elongation, along its line."""
+@inner
+def _special_mount(mount, numbers, y, w, out, speed):
+    """Force, place and deflection as of a plain mount into row 0 of w from column HELD, and the moment after them; the
+    rates of the mount's own states into `out`. The deflection of a rod is its elongation, along its line."""
     x, yy, z, dx, dy, dz = put_in_hand(mount, y, w)
     mount_force(mount, numbers, y, out, w, speed)
     gx, gy, gz = w[0, DF], w[0, DF + 1], w[0, DF + 2]
@@ -220,3 +213,24 @@ def add_moment(body, x, y, z, w):
         w[body, T] += x
         w[body, T + 1] += y
         w[body, T + 2] += z
+
+
+@late(void(from_dtype(MOUNT)[::1], float64[::1], float64[::1], float64[:, ::1], float64[::1], float64, int64, boolean))
+def special_mounts(mounts, numbers, y, w, out, speed, first, all_of_them):
+    """Add force and moment of all special mounts from the first on; or of one alone have them in hand in row 0 of w."""
+    last = mounts.size if all_of_them else first + 1
+    for n in range(first, last):
+        mount = mounts[n]
+        if not mount.special:
+            continue
+        _special_mount(mount, numbers, y, w, out, speed)
+        if not all_of_them:
+            continue
+        fx, fy, fz = w[0, HELD], w[0, HELD + 1], w[0, HELD + 2]
+        x, yy, z = w[0, HELD + 3], w[0, HELD + 4], w[0, HELD + 5]
+        add_force(mount.second, y, w, x, yy, z, fx, fy, fz)
+        add_force(mount.first, y, w, x, yy, z, -fx, -fy, -fz)
+        if mount.torsion:
+            mx, my, mz = w[0, MOMENT], w[0, MOMENT + 1], w[0, MOMENT + 2]
+            add_moment(mount.second, mx, my, mz, w)
+            add_moment(mount.first, -mx, -my, -mz, w)

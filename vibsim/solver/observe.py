@@ -26,7 +26,7 @@ from vibsim.solver.motion import (
     loss_torque,
     solve_mass,
 )
-from vibsim.solver.mount_motion import HELD, MOMENT, plain_mount, special_mount
+from vibsim.solver.mount_motion import HELD, MOMENT, plain_mount, special_mounts
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.structure.rotation import conjugate, multiply, quaternion_of_matrix, rotation_vectors
 
@@ -135,7 +135,7 @@ def _observe(
         for m in range(model.mounts.size):
             if not model.mounts[m].special:
                 continue
-            special_mount(model.mounts[m], model.mount_numbers, y, w, out, speed)
+            special_mounts(model.mounts, model.mount_numbers, y, w, out, speed, m, False)
             for k in range(3):
                 force[n, m, k], deflection[n, m, k] = w[0, HELD + k], w[0, HELD + 6 + k]
             if model.mounts[m].torsion:
