@@ -50,11 +50,18 @@ def test_relaxation_is_found_again(tmp_path: Path) -> None:
 
 def test_friction_is_found_again(tmp_path: Path) -> None:
     amplitude = np.geomspace(0.02, 3.0, 15)
-    exact = np.array([150e3 + loop_stiffness(100e3, 0.2e-3, 1.5, 1e-3 * x) for x in amplitude])
-    fit = fit_file(write(tmp_path / "a.csv", "amplitude_mm", amplitude, exact), "friction")
+    drag = 2j * math.pi * 15.0 * 150.0
+    exact = np.array([150e3 + drag + loop_stiffness(100e3, 0.2e-3, 1.5, 1e-3 * x) for x in amplitude])
+    path = write(tmp_path / "a.csv", "amplitude_mm", amplitude, exact)
+    fit = fit_file(path, "friction", frequency=15.0)
     assert fit.error.max() < 1e-4
-    found = [fit.keys[key] for key in ("stiffness", "friction_stiffness", "yield_deflection", "exponent")]
-    assert found == pytest.approx([150e3, 100e3, 0.2e-3, 1.5], rel=5e-3)
+    found = [fit.keys[key] for key in ("stiffness", "friction_stiffness", "yield_deflection", "exponent", "damping")]
+    assert found == pytest.approx([150e3, 100e3, 0.2e-3, 1.5, 150.0], rel=5e-3)
+    with pytest.raises(InputError, match="--frequency-hz: is missing"):
+        fit_file(path, "friction")
+    path.write_text("\n".join(line.rsplit(",", 1)[0] for line in path.read_text().splitlines()), encoding="utf-8")
+    sizes = fit_file(path, "friction")  # without loss angles the sizes alone are fitted
+    assert sizes.error.max() < 0.02  # the drag that they have is not in that model
 
 
 def test_loss_factor_is_found_again(tmp_path: Path) -> None:

@@ -26,6 +26,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         default=2500.0,
         help="of a hydraulic mount; sets the scale of its volumes, the stiffness does not show it (default 2500)",
     )
+    parser.add_argument(
+        "--frequency-hz", type=float, help="at which loss angles over amplitude were measured (law friction)"
+    )
     parser.add_argument("--output", type=Path, metavar="FOLDER", help="write a figure of data, fit and error there")
 
 
@@ -38,7 +41,12 @@ def act(options: argparse.Namespace) -> int:
         raise InputError(f"--elements: got {options.elements}; must be 1 to {MOST_ELEMENTS}")
     if not 1.0 <= options.piston_area_mm2 <= 1e6:
         raise InputError(f"--piston-area-mm2: got {options.piston_area_mm2:g}; must be 1 to 1000000")
-    fit = fit_file(options.data, options.law, options.elements, 1e-6 * options.piston_area_mm2)
+    if options.frequency_hz is not None and not 1e-3 <= options.frequency_hz <= 1e4:
+        raise InputError(f"--frequency-hz: got {options.frequency_hz:g}; must be 0.001 to 10000")
+    if options.frequency_hz is not None and options.law != "friction":
+        raise InputError(f"--frequency-hz: got {options.frequency_hz:g}; only for --law friction")
+    area = 1e-6 * options.piston_area_mm2
+    fit = fit_file(options.data, options.law, options.elements, area, options.frequency_hz)
     figures = []
     if options.output is not None:
         from vibsim.show.mount_figures import draw_fit

@@ -64,16 +64,17 @@ def _force(sheet: Sheet, axis: str, deflection: np.ndarray) -> np.ndarray:
 @dataclass(frozen=True)
 class DynamicData:
     """Measured dynamic stiffness of one axis: its size (n) N/m, its loss angle (n) rad or None, over frequency (n) Hz
-    or over amplitude (n) m."""
+    or over amplitude (n) m, then measured `at` one frequency (Hz) if that is known."""
 
     path: Path
     stiffness: np.ndarray
     loss_angle: np.ndarray | None
     frequency: np.ndarray | None = None
     amplitude: np.ndarray | None = None
+    at: float | None = None
 
 
-def read_dynamic_stiffness(path: Path, over: str) -> DynamicData:
+def read_dynamic_stiffness(path: Path, over: str, at: float | None = None) -> DynamicData:
     """Columns `frequency_<unit>` or `amplitude_<unit>` as `over` says, `stiffness_<unit>` and `loss_angle_<unit>`; the
     loss angle may be absent over amplitude. Raises InputError naming the file and what is wrong in it."""
     sheet = read_sheet(path, "FILE.csv")
@@ -94,4 +95,4 @@ def read_dynamic_stiffness(path: Path, over: str) -> DynamicData:
         raise InputError(f"{sheet.where}: line {line}: loss_angle: must lie between -90 and 90 deg")
     order = np.argsort(places, kind="stable")
     turned = None if angle is None else angle[order]
-    return DynamicData(path, stiffness[order], turned, **{over: places[order]})
+    return DynamicData(path, stiffness[order], turned, at=at, **{over: places[order]})

@@ -116,15 +116,20 @@ def _friction(data: DynamicData, elements: int, piston_area: float) -> tuple[Key
     amplitude = data.amplitude
     assert amplitude is not None
 
+    turn = 2j * math.pi * (data.at or 0.0)
+    if data.loss_angle is not None and data.at is None:
+        raise InputError(f"--frequency-hz: is missing; the loss angles of {data.path} were measured at some frequency")
+
     def model(x: np.ndarray) -> np.ndarray:
-        exponent = min(1.0 + x[3], 10.0)
-        return np.array([x[0] + loop_stiffness(x[1], x[2], exponent, size) for size in amplitude])
+        exponent, drag = min(1.0 + x[3], 10.0), turn * x[4] if data.loss_angle is not None else 0.0
+        return np.array([x[0] + drag + loop_stiffness(x[1], x[2], exponent, size) for size in amplitude])
 
     soft, stiff = float(data.stiffness.min()), float(data.stiffness.max())
     if stiff - soft < 1e-3 * stiff:
         raise InputError(f"{data.path}: stiffness does not change with amplitude; there is no friction to fit")
     middle = math.sqrt(amplitude[0] * amplitude[-1])
-    starts = [np.array([0.9 * soft, stiff - 0.9 * soft, scale * middle, 0.3]) for scale in (0.5, 2.0)]
+    drag = [] if data.loss_angle is None else [0.05 * soft / abs(turn)]
+    starts = [np.array([0.9 * soft, stiff - 0.9 * soft, scale * middle, 0.3, *drag]) for scale in (0.5, 2.0)]
     x = _least(model, data, starts)
     keys: Keys = {
         "stiffness": float(x[0]),
@@ -132,6 +137,8 @@ def _friction(data: DynamicData, elements: int, piston_area: float) -> tuple[Key
         "yield_deflection": float(x[2]),
         "exponent": float(min(1.0 + x[3], 10.0)),
     }
+    if drag:
+        keys["damping"] = float(x[4])
     return keys, lambda: model(x)
 
 
