@@ -33,7 +33,7 @@ WRITTEN: dict[str, tuple[str, float, bool]] = {
 def fit_file(
     path: Path, law: str, elements: int = 3, piston_area: float = 2.5e-3, frequency: float | None = None
 ) -> Fit:
-    """Fit a law to a file, over amplitude measured at a `frequency` (Hz); see `fit_law`. Raises InputError, RunFailure."""
+    """Fit a law to a file, over amplitude measured at a `frequency` (Hz). Raises InputError, RunFailure."""
     return fit_law(law, read_dynamic_stiffness(path, OVER[law], frequency), elements, piston_area)
 
 
