@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
+from benchmarks.numpy_gas import between
 from vibsim.engine.friction import STANDSTILL, peak_pressures
 from vibsim.engine.layout import Layout
-from vibsim.engine.pressure import Gas
+from vibsim.engine.packed_gas import Gas
 from vibsim.inputs.friction_models import Accessory, Alternator, ChenFlynnFriction, OilPump, WaterPump
 from vibsim.inputs.models import Engine
 
@@ -18,7 +19,7 @@ class Friction:
     """
 
     def __init__(self, engine: Engine, layout: Layout, gas: Gas):
-        self.given, self.speeds, self.peaks = engine.friction, gas.speeds, peak_pressures(gas)
+        self.given, self.speeds, self.peaks = engine.friction, gas.nodes.speeds, peak_pressures(gas)
         self.volume = np.array([cylinder.swept_volume for cylinder in layout.cylinders])
         self.travel = np.array([cylinder.swept_volume / cylinder.area for cylinder in layout.cylinders])
         self.swept, self.cycle = float(self.volume.sum()), layout.cycle
@@ -27,7 +28,7 @@ class Friction:
         given, sign = self.given, np.tanh(speed / STANDSTILL)
         if isinstance(given, ChenFlynnFriction):
             piston = 2.0 * self.travel * speed / (2.0 * np.pi)
-            peak = np.array([np.interp(abs(speed), self.speeds, column) for column in self.peaks.T])
+            peak = between(speed, self.speeds, self.peaks)
             pressure = (given.A + given.B * peak) * sign + given.C * piston + given.D * piston * np.abs(piston)
             return given.cold_factor * float(pressure @ self.volume) / self.cycle
         pressure = given.mean_effective_pressure * sign + given.mean_effective_pressure_rise * speed

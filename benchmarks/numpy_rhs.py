@@ -13,9 +13,9 @@ import numpy as np
 from scipy.constants import g as STANDARD_GRAVITY
 from scipy.spatial.transform import Rotation
 
+from benchmarks.numpy_gas import gas_pressures
 from benchmarks.numpy_losses import Friction, accessory_torque
 from vibsim.engine.layout import Layout, resolve_layout
-from vibsim.engine.pressure import Gas
 from vibsim.inputs.models import Body, Case, Engine, Mount
 from vibsim.solver.packed import Packed
 
@@ -210,17 +210,6 @@ def quaternion_rates(quaternions: np.ndarray, spin: np.ndarray) -> np.ndarray:
     """½·q·(0, ω) (n, 4), ω in own axes."""
     w, u = quaternions[:, :1], quaternions[:, 1:]
     return 0.5 * np.concatenate([-np.sum(u * spin, axis=1, keepdims=True), w * spin + np.cross(u, spin)], axis=1)
-
-
-def gas_pressures(phi: float, speed: float, gas: Gas, firing: np.ndarray) -> np.ndarray:
-    """Absolute pressure (n), Pa, of each cylinder from the packed piecewise cubics, linear between speeds."""
-    pressures = np.empty(len(firing))
-    for i, (curve, local) in enumerate(zip(gas.charges["curve"], (phi - firing) % gas.cycle, strict=True)):
-        breaks = gas.breaks[curve]
-        segment = int(np.searchsorted(breaks[1:-1], local, side="right"))
-        powers = (local - breaks[segment]) ** np.arange(4)
-        pressures[i] = np.interp(abs(speed), gas.speeds, gas.coefficients[:, curve, segment] @ powers)
-    return pressures
 
 
 class EquationsOfMotion:

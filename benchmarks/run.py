@@ -39,7 +39,9 @@ from scipy.integrate import solve_ivp
 
 from benchmarks.figure import Figure, ratio
 from benchmarks.gas import gas_figures
+from benchmarks.gas_runs import gas_run_figures
 from benchmarks.layouts import layout_figures
+from benchmarks.modes import mode_figures
 from benchmarks.mounts import mount_figures
 from benchmarks.numpy_rhs import right_hand_side
 from vibsim.inputs.loader import load_case
@@ -173,9 +175,8 @@ def jitted(demo: Demo) -> Callable:
     return function
 
 
-def solver_figures(effort: Effort) -> list[Figure]:
+def solver_figures(demo: Demo, effort: Effort) -> list[Figure]:
     """Each repeat measures all in turn, so that a busy spell of the machine touches both sides of a ratio."""
-    demo = settled_demo()
     compiled, plain = jitted(demo), right_hand_side(demo.packed, demo.case)
     own_seconds(demo, 0.01)
     rows = [
@@ -270,8 +271,11 @@ def main() -> None:
     parser.add_argument("--quick", action="store_true", help="shorter runs, fewer repeats")
     options = parser.parse_args()
     effort, load = QUICK if options.quick else FULL, os.getloadavg()[0]
-    figures = solver_figures(effort) + gas_figures(DEMO, effort.repeats)
-    figures += layout_figures(effort.repeats) + mount_figures(DEMO, effort.repeats) + command_figures(effort)
+    demo = settled_demo()
+    figures = solver_figures(demo, effort) + gas_figures(DEMO, effort.repeats)
+    figures += gas_run_figures(DEMO, demo, own_seconds, effort.repeats)
+    figures += layout_figures(effort.repeats) + mode_figures(DEMO, effort.repeats)
+    figures += mount_figures(DEMO, effort.repeats) + command_figures(effort)
     Console(width=WIDTH).print(table(figures, effort, load))
     if options.json:
         options.json.write_text(as_json(figures), encoding="utf-8")

@@ -51,6 +51,12 @@ MOUNT: dict[str, Any] = {
 }
 
 
+def without_engine(text: str) -> str:
+    """A case's text without its engine and what takes on the engine's torque."""
+    text = text[: text.index("[engine]")] + text[text.index("[[body]]") :]
+    return text[: text.index("[driveline]")] + text[text.index("[[point]]") :]
+
+
 def single() -> dict[str, Any]:
     """A floating single, to be changed freely."""
     return copy.deepcopy(SINGLE)
@@ -120,3 +126,8 @@ def with_angles(case_file: CaseFile, banks: np.ndarray, pins: np.ndarray) -> Cas
     )
     engine = engine.model_copy(update={"cylinder": cylinders, "firing_order": ()})
     return replace(case_file, case=case_file.case.model_copy(update={"engine": engine}))
+
+
+def as_file(raw: dict[str, Any]) -> CaseFile:
+    """A case as studies take it, with no text behind it."""
+    return CaseFile(build_case(raw), "", CONFIGS, "case")

@@ -1,4 +1,8 @@
-"""How the project compiles its kernels: cached on disk, IEEE division, multiply–adds fused."""
+"""How the project compiles its kernels: cached on disk, IEEE division, multiply–adds fused.
+
+What the equations of motion are made of makes no arrays and keeps none, so it is compiled without counting references
+to those of the packed model: the counts cost more than the sums. Making an array there does not compile.
+"""
 
 from __future__ import annotations
 
@@ -13,10 +17,17 @@ _OPTIONS: dict[str, Any] = {
     "no_cfunc_wrapper": True,  # nobody calls them from C
 }
 _INLINE: dict[str, Any] = {"forceinline": True}
+_UNCOUNTED: dict[str, Any] = {"_nrt": False}
 _NO_ENTRY: dict[str, Any] = {"no_cpython_wrapper": True}
 
 kernel = njit(**_OPTIONS)
+# for an entry point or a function of its own that makes no arrays
+bare = njit(**_OPTIONS, **_UNCOUNTED)
+# for larger ones that only other kernels call: compiled once, not written out anew at every call
+apart = njit(**_OPTIONS, **_NO_ENTRY, **_UNCOUNTED)
 # for the inner functions of the equations of motion: a call would copy the whole packed model to the stack
-inlined = njit(**_OPTIONS, **_INLINE)
+inlined = njit(**_OPTIONS, **_INLINE, **_UNCOUNTED)
 # for functions that only other kernels call: without the entry from Python, which unpacks the whole model anew
-inner = njit(**_OPTIONS, **_INLINE, **_NO_ENTRY)
+inner = njit(**_OPTIONS, **_INLINE, **_NO_ENTRY, **_UNCOUNTED)
+# like `apart`, for what makes arrays
+part = njit(**_OPTIONS, **_NO_ENTRY)

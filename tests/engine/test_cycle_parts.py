@@ -15,7 +15,6 @@ from vibsim.engine.cycle import solve_at, solve_cycle
 from vibsim.engine.cycle_kernel import CycleModel
 from vibsim.engine.cycle_setup import conditions_of, cycle_model
 from vibsim.engine.knock import LATEST, knock_limited, octane_margin
-from vibsim.engine.layout import resolve_layout
 from vibsim.engine.periodic import Anderson
 from vibsim.engine.volume import cylinder_volume
 from vibsim.inputs.loader import load_case
@@ -115,7 +114,7 @@ def test_overview_tells_unlike_cylinders_apart() -> None:
     cylinders = list(case.engine.cylinder)
     cylinders[1] = cylinders[1].model_copy(update={"fuelling": 0.0})
     engine = case.engine.model_copy(update={"cylinder": tuple(cylinders)})
-    found = gas_overview(case.model_copy(update={"engine": engine}), resolve_layout(engine))
+    found = gas_overview(case.model_copy(update={"engine": engine}), CONFIGS)
     assert [alike.cylinders for alike in found] == [("1", "3"), ("2",)]
     assert "no fuel" in found[1].words()
     assert found[1].margin is None

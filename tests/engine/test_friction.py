@@ -7,11 +7,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.interpolate import CubicHermiteSpline
 
 from tests.cases import packed, single, skewed
 from vibsim.engine.friction import friction_at, friction_torque, peak_pressures
 from vibsim.engine.oil import VOGEL, thickening, viscosity
-from vibsim.engine.pressure import cylinder_pressures
+from vibsim.engine.packed_gas import cylinder_pressures
 from vibsim.solver.packed import Packed
 from vibsim.studies.losses import friction_in_words
 
@@ -27,11 +28,11 @@ def rubbing(friction: dict[str, Any], **engine: Any) -> Packed:
 
 
 def coefficients(model: Packed) -> tuple[float, float, float]:
-    return friction_at(0.0, model.model.losses, model.model.gas.speeds)
+    return friction_at(0.0, model.model.losses, model.model.gas)
 
 
 def torque_of(model: Packed, speed: float) -> float:
-    return float(friction_torque(speed, model.model.losses, model.model.gas.speeds))
+    return float(friction_torque(speed, model.model.losses, model.model.gas))
 
 
 def test_chen_flynn_by_hand() -> None:
@@ -72,8 +73,8 @@ def test_peak_pressure_is_the_highest_of_each_curve(gas: str) -> None:
     gases = model.model.gas
     angle = np.arange(0.0, gases.cycle, 1e-3)
     peaks = peak_pressures(gases)
-    assert peaks.shape == (gases.speeds.size, 3)
-    for speed, found in zip(gases.speeds, peaks, strict=True):
+    assert peaks.shape == (gases.nodes.size, 3)
+    for speed, found in zip(gases.nodes.speeds, peaks, strict=True):
         read = cylinder_pressures(angle, float(speed), gases).max(axis=0)
         assert np.all(found >= read * (1.0 - 1e-14))
         # p''/p at the peak of a motored curve is n·V''/V, some 20; of a burning one up to 30
@@ -93,23 +94,25 @@ def test_peak_between_the_points_of_a_trace(tmp_path) -> None:
 
 
 def test_peak_pressure_of_a_free_run_follows_the_speed() -> None:
-    """Law: at a speed the gas was computed for, friction is that of a case packed at this speed; linear in between."""
+    """Law: at a speed the gas was computed for, friction is that of a case packed at this speed; in between that
+    of the cubic through neighbours (reference: SciPy)."""
     raw = single()
     raw["engine"] |= {"gas": {"source": "cycle"}, "friction": {"law": "chen_flynn"}}
     free = packed(raw)[1].model
     raw["run"] |= {"kind": "steady", "speed_rpm": 4500.0}
     steady = packed(raw)[1].model
-    speeds = free.gas.speeds
+    gas, speeds = free.gas, free.gas.nodes.speeds
     node = int(np.argmin(np.abs(speeds - 4500.0 * RPM)))
-    found = friction_at(4500.0 * RPM, free.losses, speeds)
+    found = friction_at(4500.0 * RPM, free.losses, gas)
     # the speed of the node and that of the run differ by rounding
-    assert found == pytest.approx(friction_at(0.0, steady.losses, steady.gas.speeds), rel=1e-9)
+    assert found == pytest.approx(friction_at(0.0, steady.losses, steady.gas), rel=1e-9)
     dry = free.losses["dry"][: speeds.size]
-    middle = friction_at(0.5 * (speeds[node] + speeds[node + 1]), free.losses, speeds)[0]
-    assert middle == pytest.approx(0.5 * (dry[node] + dry[node + 1]), rel=1e-12)
+    middle = friction_at(0.5 * (speeds[node] + speeds[node + 1]), free.losses, gas)[0]
+    between = CubicHermiteSpline(speeds, dry, np.gradient(dry, speeds))(0.5 * (speeds[node] + speeds[node + 1]))
+    assert middle == pytest.approx(between, rel=1e-12)
     assert np.ptp(dry) > 1e-3 * dry[0]
-    assert friction_at(1e4, free.losses, speeds)[0] == dry[-1]
-    assert friction_at(0.0, free.losses, speeds)[0] == dry[0]
+    assert friction_at(1e4, free.losses, gas)[0] == dry[-1]
+    assert friction_at(0.0, free.losses, gas)[0] == dry[0]
 
 
 def test_cold_factor_multiplies_friction_at_every_speed() -> None:

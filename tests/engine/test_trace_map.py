@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from tests.traces import CYCLE, RPM, engine_of, invented, linear_map, linear_trace, write, write_folder
-from vibsim.engine.pressure import Operating, cylinder_pressure, pack_gas
+from vibsim.engine.packed_gas import cylinder_pressure
+from vibsim.engine.pressure import Operating, pack_gas
 from vibsim.engine.trace_map import breaks_in_speed, is_full_grid, weights
 from vibsim.engine.traces import speed_nodes, trace_at
 from vibsim.inputs.errors import InputError

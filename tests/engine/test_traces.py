@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from tests.traces import CYCLE, RPM, as_measured, computed, engine_of, write
-from vibsim.engine.pressure import Operating, cylinder_pressures, pack_gas
+from vibsim.engine.packed_gas import cylinder_pressures
+from vibsim.engine.pressure import Operating, pack_gas
 from vibsim.engine.trace_fit import apparent_ratio, slope
 from vibsim.engine.trace_pegging import fitted_level, intake_level, least_squares_level, two_point_level
 from vibsim.engine.trace_report import trace_remarks

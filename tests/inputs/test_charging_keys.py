@@ -7,7 +7,7 @@ from typing import Any
 import jsonschema
 import pytest
 
-from tests.cases import CONFIGS, single
+from tests.cases import single
 from tests.engine.charging import maps
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import build_case
@@ -158,15 +158,6 @@ def test_charging_needs_a_cycle(gas):
     raw["engine"]["gas"] = gas
     with pytest.raises(InputError, match=r"needs engine\.gas\.source = 'cycle'"):
         build_case(raw)
-
-
-@pytest.mark.parametrize("source", SOURCES)
-def test_a_run_says_that_it_cannot_compute_charging(source):
-    with pytest.raises(InputError) as error:
-        pack(built(source), CONFIGS)
-    assert error.value.problems == [
-        f"engine.charging.source: got '{source}'; a charged engine cannot be computed yet; allowed: none"
-    ]
 
 
 def test_a_bad_map_is_named_first(tmp_path):

@@ -11,7 +11,8 @@ from scipy.interpolate import CubicSpline
 
 from tests.cases import single
 from vibsim.engine.layout import resolve_layout
-from vibsim.engine.pressure import Operating, cylinder_pressure, pack_gas
+from vibsim.engine.packed_gas import cylinder_pressure
+from vibsim.engine.pressure import Operating, pack_gas
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import build_case
 from vibsim.inputs.trace import read_trace

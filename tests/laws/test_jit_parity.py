@@ -15,6 +15,8 @@ from numba import config
 from tests.cases import packed
 from tests.laws.test_symmetry import whole_case
 from tests.mount_cases import LAWS, law_mount
+from vibsim.engine.node_grid import Nodes
+from vibsim.engine.variation import with_shares
 from vibsim.solver.motion import derivatives, scratch
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.start import state_at
@@ -33,15 +35,35 @@ def readable(model: Packed) -> Packed:
     return model._replace(model=m._replace(train=train, gas=gas, **whole))
 
 
+def with_nodes(whole: Packed) -> Packed:
+    """The model with gas and friction at several nodes of speed and intake pressure, and cycles that differ."""
+    model, grid = whole.model, Nodes(np.array([100.0, 250.0, 400.0]), np.array([5e4, 1e5]), np.array([1e5]))
+    scale = np.linspace(0.7, 1.2, grid.size)[:, None]
+    gas = model.gas._replace(nodes=grid, intake=7e4, coefficients=model.gas.coefficients * scale)
+    gas = with_shares(gas._replace(unfired=0.6 * gas.coefficients), np.array([[1.0, 0.0, 0.8], [0.9, 1.1, 1.0]]))
+    losses = np.concatenate([np.repeat(model.losses[:1], grid.size), model.losses[1:]])
+    losses["dry"][: grid.size] *= scale[:, 0]
+    return whole._replace(model=model._replace(gas=gas, losses=losses))
+
+
 def rates() -> np.ndarray:
-    """Derivatives (states, n) of fixed random states: bodies displaced by mm and hundredths of a rad, all moving."""
+    """Derivatives (states, n) with one curve of gas, and (states, n) with several nodes and shares."""
+    model = packed(_with_all_laws())[1]
+    return np.concatenate([_rates(model), _rates(with_nodes(model))])
+
+
+def _with_all_laws() -> dict:
     raw = whole_case()
     raw["mount"] += [
         law_mount(law, name=law, between=[raw["body"][0]["name"], "ground"], **(TORSION if law != "torque_rod" else {}))
         for law in LAWS
         if law != "table"  # its curve is read from a file; `scheduled` takes the same function
     ]
-    _, model = packed(raw)
+    return raw
+
+
+def _rates(model: Packed) -> np.ndarray:
+    """Derivatives (states, n) of fixed random states: bodies displaced by mm and hundredths of a rad, all moving."""
     model = readable(model) if config.DISABLE_JIT else model
     random, rows = np.random.default_rng(7), []
     w, e = scratch(len(model.names))

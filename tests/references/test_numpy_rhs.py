@@ -16,6 +16,7 @@ from vibsim.inputs.loader import load_case
 from vibsim.inputs.models import Case
 from vibsim.solver.motion import derivatives, scratch
 from vibsim.solver.packed import Packed, pack
+from vibsim.solver.varied import with_variation
 
 # Both sides evaluate the same closed-form expressions in double precision. What they lose is cancellation: between the
 # mass matrix and what moves with it, and between forces of 10⁵ N at mounts displaced far beyond use. That is a few
@@ -99,7 +100,16 @@ def chen_flynn_let_go() -> tuple[Case, Packed]:
     return build(raw)
 
 
-CASES = [included, separate, reacted_on_block, with_accessories, demo, demo_let_go, chen_flynn_let_go]
+def varied_let_go() -> tuple[Case, Packed]:
+    """The trike left alone, no cycle like the last and one cylinder misfiring now and then."""
+    raw = tomllib.loads(DEMO.read_text(encoding="utf-8"))
+    raw["run"] |= {"kind": "free", "variation": {"coefficient_of_variation": 0.3, "cycles": 5}}
+    raw["run"]["misfire"] = {"cylinder": "3", "pattern": [0, 1]}
+    case, whole = build(raw)
+    return case, with_variation(whole, case.run)
+
+
+CASES = [included, separate, reacted_on_block, with_accessories, demo, demo_let_go, chen_flynn_let_go, varied_let_go]
 
 
 def random_state(packed: Packed, random: np.random.Generator) -> np.ndarray:

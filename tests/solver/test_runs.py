@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tests.cases import CONFIGS, accessories, mount, single
-from vibsim.engine.pressure import cylinder_pressure
+from vibsim.engine.packed_gas import cylinder_pressure
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.loader import build_case, parse_case
 from vibsim.solver.packed import pack

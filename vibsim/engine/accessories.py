@@ -12,10 +12,10 @@ import numpy as np
 
 from vibsim.engine.friction import LOSS, friction_law, pack_friction
 from vibsim.engine.layout import Layout
-from vibsim.engine.pressure import Gas
+from vibsim.engine.packed_gas import Gas
 from vibsim.inputs.friction_models import Accessory, Alternator, ConstantAccessory, OilPump, WaterPump
 from vibsim.inputs.models import Engine
-from vibsim.jit import kernel
+from vibsim.jit import bare
 
 RAMP = 1.2  # of the cut-in speed, where an alternator has taken up its load: a stand-in, so that no torque jumps
 
@@ -40,7 +40,7 @@ def pack_accessory(accessory: Accessory, body: int) -> np.ndarray:
 
 
 def pack_losses(engine: Engine, layout: Layout, gas: Gas, bodies: list[int], carrier: int) -> np.ndarray:
-    """Records of friction at each speed of the gas, of all plain accessories that the block reacts as one, of the rest.
+    """Records of friction at each node of the gas, of all plain accessories that the block reacts as one, of the rest.
 
     `bodies` (n) take the torque of the engine's accessories, −1 ground. Plain is what has no power law. They belong to
     this gas: another in the model wants them packed anew.
@@ -60,11 +60,11 @@ def pack_losses(engine: Engine, layout: Layout, gas: Gas, bodies: list[int], car
 
 
 def no_losses() -> np.ndarray:
-    """Records of no friction and no accessories, for the one speed of no gas."""
+    """Records of no friction and no accessories, for the one node of no gas."""
     return np.zeros(2, dtype=LOSS)
 
 
-@kernel
+@bare
 def accessory_torque(speed, accessory):
     """Torque (N m) of one record against the rotation at crank speed (rad/s)."""
     torque = accessory.held + friction_law(speed, accessory.dry, accessory.viscous, accessory.square)
@@ -75,10 +75,10 @@ def accessory_torque(speed, accessory):
     return torque
 
 
-def held_at(losses: np.ndarray, speeds: np.ndarray, speed: float) -> np.ndarray:
+def held_at(losses: np.ndarray, nodes: int, speed: float) -> np.ndarray:
     """Records with the accessories' torque held as it is at a crank speed (rad/s), for statics, where the crank stands
-    still; `speeds` of the gas."""
-    held, first = np.zeros_like(losses), speeds.size + 1
+    still; `nodes` of the gas, how many."""
+    held, first = np.zeros_like(losses), nodes + 1
     held["body"], held["full"] = losses["body"], 1.0
     held["held"][first:] = [accessory_torque(speed, record) for record in losses[first:]]
     return held

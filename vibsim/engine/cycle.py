@@ -18,7 +18,7 @@ from vibsim.engine.layout import ResolvedCylinder
 from vibsim.engine.valve_timing import valves_of
 from vibsim.inputs.models import Engine
 
-KEPT_CYCLES = 256  # 50 kB each: studies meet the same cylinder at the same point again and again
+KEPT_CYCLES = 512  # 50 kB each: studies meet the same cylinder at the same point again and again
 
 
 @dataclass(frozen=True, eq=False)

@@ -7,11 +7,12 @@ import math
 import numpy as np
 
 from vibsim.engine.layout import Layout
+from vibsim.engine.node_grid import AXIS, WEIGHTS, count, fill_weights, node_count
 from vibsim.engine.oil import thickening
-from vibsim.engine.pressure import Gas
+from vibsim.engine.packed_gas import Gas
 from vibsim.inputs.friction_models import ChenFlynnFriction, SimpleFriction
 from vibsim.inputs.models import Engine
-from vibsim.jit import inlined
+from vibsim.jit import apart, inlined, inner, kernel
 
 STANDSTILL = 1.0  # rad/s over which dry friction changes sign
 
@@ -23,17 +24,22 @@ LOSS = np.dtype(
     + [(name, float) for name in ("held", "dry", "viscous", "square", "power", "cut_in", "full", "limit")]
 )
 
-Coefficients = tuple[float | np.ndarray, float, float]  # dry at one or all speeds, per speed, per squared speed
+Coefficients = tuple[float | np.ndarray, float, float]  # dry at one or all nodes, per speed, per squared speed
 
 
 def pack_friction(engine: Engine, layout: Layout, gas: Gas) -> np.ndarray:
-    """Records of friction, one for each of the speeds of `gas`, as the peak pressure depends on them.
+    """Records of friction, one for each node of `gas`, as the peak pressure depends on them.
 
     A mean effective pressure p acts as the torque p·V/(cycle angle), from work per cycle (derived).
     """
-    friction, records = engine.friction, np.zeros(gas.speeds.size, dtype=LOSS)
+    return friction_records(engine, layout, peak_pressures(gas))
+
+
+def friction_records(engine: Engine, layout: Layout, peaks: np.ndarray) -> np.ndarray:
+    """Records of friction for peak pressures (n, cylinders) Pa."""
+    friction, records = engine.friction, np.zeros(len(peaks), dtype=LOSS)
     if isinstance(friction, ChenFlynnFriction):
-        coefficients = _chen_flynn(friction, layout, gas)
+        coefficients = _chen_flynn(friction, layout, peaks)
     else:
         coefficients = _simple(friction, layout.swept_volume / layout.cycle)
     for name, coefficient in zip(("dry", "viscous", "square"), coefficients, strict=True):
@@ -51,19 +57,19 @@ def _simple(friction: SimpleFriction, volume_per_angle: float) -> Coefficients:
     )
 
 
-def _chen_flynn(friction: ChenFlynnFriction, layout: Layout, gas: Gas) -> Coefficients:
+def _chen_flynn(friction: ChenFlynnFriction, layout: Layout, peaks: np.ndarray) -> Coefficients:
     """Each cylinder at its own peak pressure and mean piston speed, travel·speed/π, summed by swept volume."""
     volume = np.array([cylinder.swept_volume for cylinder in layout.cylinders]) / layout.cycle
     piston = np.array([cylinder.swept_volume / cylinder.area for cylinder in layout.cylinders]) / math.pi
-    dry = (friction.A + friction.B * peak_pressures(gas)) @ volume
+    dry = (friction.A + friction.B * peaks) @ volume
     return dry, float(friction.C * volume @ piston), float(friction.D * volume @ piston**2)
 
 
 def peak_pressures(gas: Gas) -> np.ndarray:
-    """Peak absolute pressure (Pa) of each cylinder's curve at each speed of the gas (speeds, cylinders)."""
+    """Peak absolute pressure (Pa) of each cylinder's curve at each node of the gas (nodes, cylinders)."""
     if not gas.active:
-        return np.full((gas.speeds.size, gas.charges.size), gas.ambient)
-    width = np.diff(gas.breaks, axis=1)[None]
+        return np.full((gas.nodes.size, gas.charges.size), gas.ambient)
+    width = np.diff(gas.breaks, axis=1)[:, :, None]
     width = np.where(np.isfinite(width), width, 0.0)  # padding of the shorter curves
     c0, c1, c2, c3 = np.moveaxis(gas.coefficients, -1, 0)
     # a piece peaks at its left end or where its slope c1 + 2·c2·x + 3·c3·x² vanishes, written so that c3 may be zero
@@ -75,21 +81,36 @@ def peak_pressures(gas: Gas) -> np.ndarray:
     for place in places:
         x = np.clip(place, 0.0, width)
         found.append(c0 + x * (c1 + x * (c2 + x * c3)))
-    return np.max(found, axis=(0, 3))[:, gas.charges["curve"]]
+    return np.max(found, axis=(0, 2))[gas.charges["curve"]].T
 
 
-@inlined
-def friction_at(speed, losses, speeds):
-    """The three coefficients at crank speed (rad/s): the first of `losses` hold at `speeds`, between them linear."""
-    if speeds.size == 1:
+@inner
+def friction_under(losses, nodes, e, at):
+    """The three coefficients: the first of `losses` hold at `nodes`, here under the weights in e[at : at + WEIGHTS]."""
+    if node_count(nodes) == 1:
         return losses[0].dry, losses[0].viscous, losses[0].square
-    size, low = abs(speed), 0
-    while low < speeds.size - 2 and size >= speeds[low + 1]:
-        low += 1
-    share = (size - speeds[low]) / (speeds[low + 1] - speeds[low])
-    share = min(max(share, 0.0), 1.0)
-    dry = losses[low].dry + share * (losses[low + 1].dry - losses[low].dry)
-    return dry, losses[low].viscous, losses[low].square
+    return _dry(losses, nodes, e, at), losses[0].viscous, losses[0].square
+
+
+@apart
+def _dry(losses, nodes, e, at):
+    """The one coefficient that differs from node to node."""
+    dry = 0.0
+    for s in range(count(nodes.speeds)):
+        for i in range(count(nodes.intakes)):
+            row = (int(e[at]) + s) * nodes.intakes.size + int(e[at + AXIS]) + i
+            for b in range(count(nodes.exhausts)):
+                weight = e[at + 1 + s] * e[at + AXIS + 1 + i] * e[at + 2 * AXIS + 1 + b]
+                dry += weight * losses[row * nodes.exhausts.size + int(e[at + 2 * AXIS]) + b].dry
+    return dry
+
+
+@kernel
+def friction_at(speed, losses, gas):
+    """The three coefficients at crank speed (rad/s) and the intake and exhaust pressure of `gas`."""
+    e = np.zeros(WEIGHTS)
+    fill_weights(speed, gas.intake, gas.exhaust, gas.nodes, e, 0)
+    return friction_under(losses, gas.nodes, e, 0)
 
 
 @inlined
@@ -98,8 +119,8 @@ def friction_law(speed, dry, viscous, square):
     return dry * math.tanh(speed / STANDSTILL) + speed * (viscous + square * abs(speed))
 
 
-@inlined
-def friction_torque(speed, losses, speeds):
+@kernel
+def friction_torque(speed, losses, gas):
     """Friction torque (N m) against the rotation at crank speed (rad/s)."""
-    dry, viscous, square = friction_at(speed, losses, speeds)
+    dry, viscous, square = friction_at(speed, losses, gas)
     return friction_law(speed, dry, viscous, square)

@@ -15,6 +15,7 @@ import numpy as np
 
 from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.layout import Layout, ResolvedCylinder
+from vibsim.inputs.charging_models import DrivenCharging
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Engine
 from vibsim.jit import inlined
@@ -156,6 +157,8 @@ def pack_train(engine: Engine, layout: Layout) -> Train:
     cylinders = layout.cylinders
     masses = [(c.at, c.big_end_mass) for c in cylinders] + [(c.at, c.small_end_mass + c.piston_mass) for c in cylinders]
     shafts = [(shaft.inertia, shaft.ratio) for shaft in (*engine.balance_shaft, *engine.accessory)]
+    if isinstance(engine.charging, DrivenCharging):
+        shafts.append((engine.charging.drive.inertia, engine.charging.drive.ratio))
     return Train(
         cylinders=np.array([_record(cylinder) for cylinder in cylinders], dtype=CYLINDER),
         eccentrics=_eccentrics(engine, layout),

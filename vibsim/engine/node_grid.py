@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from vibsim.jit import inlined, kernel
+from vibsim.jit import apart, bare, inner
 
 STENCIL = 4  # most nodes along an axis that count at once
 AXIS = 1 + STENCIL  # first of them, then their weights
@@ -35,9 +35,10 @@ def one_node(speed: float = 0.0, intake: float = 0.0, exhaust: float = 0.0) -> N
     return Nodes(np.array([float(speed)]), np.array([float(intake)]), np.array([float(exhaust)]))
 
 
-@inlined
-def _bend(axis, n, left, right):
-    """Weights of node n − 1, n and n + 1 in the slope at node n (left, right: whether those two exist)."""
+@inner
+def _bend(axis, n):
+    """Weights of node n − 1, n and n + 1 in the slope at node n, 0 for what does not exist."""
+    left, right = n > 0, n + 1 < axis.size
     if left and right:
         a, b = axis[n] - axis[n - 1], axis[n + 1] - axis[n]
         return -b / (a * (a + b)), (b - a) / (a * b), a / (b * (a + b))
@@ -46,7 +47,7 @@ def _bend(axis, n, left, right):
     return -1.0 / (axis[n] - axis[n - 1]), 1.0 / (axis[n] - axis[n - 1]), 0.0
 
 
-@inlined
+@apart
 def fill_axis(value, axis, e, at):
     """Write the first node that counts and its and the next nodes' weights at `value` into e[at : at + AXIS]."""
     n = axis.size
@@ -69,13 +70,13 @@ def fill_axis(value, axis, e, at):
     base, k = t * t * (3.0 - 2.0 * t), at + 1 + low - first
     e[k] += 1.0 - base
     e[k + 1] += base
-    before, own, after = _bend(axis, low, low > 0, True)
+    before, own, after = _bend(axis, low)
     s = h * t * (1.0 - t) * (1.0 - t)
     if low > 0:
         e[k - 1] += s * before
     e[k] += s * own
     e[k + 1] += s * after
-    before, own, after = _bend(axis, low + 1, True, low + 2 < n)
+    before, own, after = _bend(axis, low + 1)
     s = -h * t * t * (1.0 - t)
     e[k] += s * before
     e[k + 1] += s * own
@@ -83,22 +84,29 @@ def fill_axis(value, axis, e, at):
         e[k + 2] += s * after
 
 
-@kernel
+@bare
 def fill_weights(speed, intake, exhaust, nodes, e, at):
     """Weights of the nodes at a crank speed (rad/s, its size counts), intake and exhaust pressure (Pa) into
     e[at : at + WEIGHTS]."""
-    fill_axis(abs(speed), nodes.speeds, e, at)
-    fill_axis(intake, nodes.intakes, e, at + AXIS)
-    fill_axis(exhaust, nodes.exhausts, e, at + 2 * AXIS)
+    end = at + WEIGHTS  # a plain number: of `at` itself, a constant, fill_axis would be compiled once more
+    fill_axis(abs(speed), nodes.speeds, e, end - 3 * AXIS)
+    fill_axis(intake, nodes.intakes, e, end - 2 * AXIS)
+    fill_axis(exhaust, nodes.exhausts, e, end - AXIS)
 
 
-@inlined
+@inner
 def count(axis):
     """How many nodes of an axis count at once."""
     return min(axis.size, STENCIL)
 
 
-@kernel
+@inner
+def node_count(nodes):
+    """How many nodes there are in all."""
+    return nodes.speeds.size * nodes.intakes.size * nodes.exhausts.size
+
+
+@bare
 def at_weights(table, column, nodes, e, at):
     """Value of a column of a table (nodes, columns) under the weights in e[at : at + WEIGHTS]."""
     total = 0.0

@@ -19,7 +19,7 @@ import numpy as np
 
 from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.layout import TURN, Layout
-from vibsim.engine.pressure import Gas, cylinder_pressures
+from vibsim.engine.packed_gas import Gas, cylinder_pressures
 from vibsim.jit import kernel
 
 POINTS_PER_TURN = 720

@@ -8,32 +8,38 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import NamedTuple
 
 import numpy as np
 
-from vibsim.engine.cycle import solve_cycle
+from vibsim.engine.cycle import solve_at
+from vibsim.engine.cycle_setup import Conditions, conditions_of
 from vibsim.engine.layout import Layout, ResolvedCylinder
+from vibsim.engine.node_grid import Nodes, one_node
+from vibsim.engine.packed_gas import CHARGE, HINTS, Gas
 from vibsim.engine.trace_windows import periodic_spline
 from vibsim.engine.traces import kind_of, trace_at
 from vibsim.engine.volume import cylinder_volume
 from vibsim.inputs.models import Engine, MotoredGas, TraceGas
-from vibsim.jit import inlined, inner, kernel
 
 STEP = math.radians(0.5)
-HINTS = 1024
 STANDARD_PRESSURE = 101325.0  # Pa
 
 
 @dataclass(frozen=True)
 class Operating:
-    """Where on the map the engine runs: crank speed (rad/s), load (0 to 1), folder of the case's CSV files."""
+    """Where on the map the engine runs: crank speed (rad/s), load (0 to 1), folder of the case's CSV files; of the
+    working cycle the conditions in intake and exhaust, where more than the load has a say in them, intake and exhaust
+    pressure (Pa) instead of theirs, and whether it burns anything."""
 
     speed: float
     load: float
     folder: Path
+    conditions: Conditions | None = None
+    intake: float | None = None
+    exhaust: float | None = None
+    fired: bool = True
 
 
 @dataclass(frozen=True)
@@ -47,75 +53,26 @@ class Curve:
     coefficients: np.ndarray
 
 
-# which curve a cylinder follows and the crank angle (rad) of its firing top dead centre
-CHARGE = np.dtype([("curve", np.int64), ("firing", float)])
-
-
-class Gas(NamedTuple):
-    """Packed pressure curves. `coefficients` (speeds, curves, segments, 4); between `speeds` interpolated linearly."""
-
-    active: bool
-    charges: np.ndarray
-    cycle: float
-    ambient: float
-    speeds: np.ndarray
-    breaks: np.ndarray
-    hint: np.ndarray
-    coefficients: np.ndarray
-
-
-@inlined
-def cylinder_pressure(i, theta, speed, gas):
-    """Absolute pressure (Pa) in cylinder `i` at crank angle `theta` (rad) and crank speed (rad/s)."""
-    if not gas.active:
-        return gas.ambient
-    turned = (theta - gas.charges[i].firing) / gas.cycle
-    turned -= math.floor(turned)
-    local, k = turned * gas.cycle, gas.charges[i].curve
-    segment = gas.hint[k, min(int(turned * HINTS), HINTS - 1)]
-    while segment < gas.breaks.shape[1] - 2 and local >= gas.breaks[k, segment + 1]:
-        segment += 1
-    x = local - gas.breaks[k, segment]
-    if gas.speeds.size == 1:
-        return _cubic(gas.coefficients, 0, k, segment, x)
-    speed, low = abs(speed), 0
-    while low < gas.speeds.size - 2 and speed >= gas.speeds[low + 1]:
-        low += 1
-    share = (speed - gas.speeds[low]) / (gas.speeds[low + 1] - gas.speeds[low])
-    share = min(max(share, 0.0), 1.0)
-    lower = _cubic(gas.coefficients, low, k, segment, x)
-    return lower + share * (_cubic(gas.coefficients, low + 1, k, segment, x) - lower)
-
-
-@inner
-def _cubic(c, speed, curve, segment, x):
-    high = c[speed, curve, segment, 2] + x * c[speed, curve, segment, 3]
-    return c[speed, curve, segment, 0] + x * (c[speed, curve, segment, 1] + x * high)
-
-
-@kernel
-def cylinder_pressures(angle, speed, gas):
-    """Absolute pressures (n, cylinders) Pa at crank angles (n) rad and one crank speed (rad/s)."""
-    found = np.empty((angle.size, gas.charges.size))
-    for n in range(angle.size):
-        for i in range(gas.charges.size):
-            found[n, i] = cylinder_pressure(i, angle[n], speed, gas)
-    return found
-
-
 def no_gas(firing: list[float], cycle: float, ambient: float = STANDARD_PRESSURE) -> Gas:
     """Ambient pressure everywhere: the crank feels no gas."""
-    charges = np.array([(0, angle) for angle in firing], dtype=CHARGE)
     return Gas(
-        False,
-        charges,
-        cycle,
-        ambient,
-        np.zeros(1),
-        np.zeros((1, 2)),
-        np.zeros((1, 1), np.int64),
-        np.zeros((1, 1, 1, 4)),
+        active=False,
+        charges=_charges([0] * len(firing), firing),
+        cycle=cycle,
+        ambient=ambient,
+        nodes=one_node(0.0, ambient, ambient),
+        intake=ambient,
+        exhaust=ambient,
+        breaks=np.zeros((1, 2)),
+        hint=np.zeros((1, 1), np.int64),
+        coefficients=np.zeros((1, 1, 1, 4)),
+        unfired=np.zeros((0, 0, 0, 4)),
+        shares=np.zeros((0, 0)),
     )
+
+
+def _charges(curves: list[int], firing: list[float]) -> np.ndarray:
+    return np.array([(curve, at, 0.0) for curve, at in zip(curves, firing, strict=True)], dtype=CHARGE)
 
 
 def hermite_curve(angles: np.ndarray, values: np.ndarray, left: np.ndarray, right: np.ndarray) -> Curve:
@@ -194,9 +151,19 @@ def _from_zero(breaks: np.ndarray, coefficients: np.ndarray, cycle: float) -> Cu
 
 def cycle_curve(engine: Engine, layout: Layout, cylinder: ResolvedCylinder, operating: Operating) -> Curve:
     """The single-zone working cycle at this speed and load."""
-    cycle = solve_cycle(engine, cylinder, operating.speed, operating.load)
+    cycle = solve_at(engine, cylinder, conditions_at(engine, operating))
     slopes = cycle.pressure_slope
     return hermite_curve(cycle.angle, cycle.pressure, slopes[:-1], slopes[1:])
+
+
+def conditions_at(engine: Engine, operating: Operating) -> Conditions:
+    """What the cylinders work under at an operating point; a given intake pressure replaces that of the load."""
+    found = operating.conditions or conditions_of(engine, operating.speed, operating.load)
+    if operating.intake is not None:
+        found = replace(found, intake_pressure=operating.intake, delivery=0.0)
+    if operating.exhaust is not None:
+        found = replace(found, exhaust_pressure=operating.exhaust)
+    return found if operating.fired else replace(found, fuelling=0.0)
 
 
 Source = Callable[[Engine, Layout, ResolvedCylinder, Operating], Curve]
@@ -210,29 +177,69 @@ def depends_on_speed(engine: Engine) -> bool:
     return gas.source in SPEED_DEPENDENT or (isinstance(gas, TraceGas) and gas.folder is not None)
 
 
-def pack_gas(engine: Engine, layout: Layout, operating: list[Operating]) -> Gas:
-    """Pressure curves of every cylinder at every operating point, ready for the solver.
+def pack_gas(engine: Engine, layout: Layout, operating: list[Operating], partner: bool = False) -> Gas:
+    """Pressure curves of every cylinder at operating points of ascending speed, ready for the solver; `partner`: with
+    those of the same cylinder with nothing burned, which only the working cycle gives.
 
     Sources that do not depend on speed are evaluated at the first point alone. Cylinders alike share one curve.
     """
+    points = operating if depends_on_speed(engine) else operating[:1]
+    ambient = getattr(engine.gas, "ambient_pressure", STANDARD_PRESSURE)
+    intake, exhaust = ambient, ambient
+    if engine.gas.source == "cycle":
+        at = conditions_at(engine, points[0])
+        intake, exhaust = at.intake_pressure, at.exhaust_pressure
+    nodes = Nodes(np.array([point.speed for point in points]), np.array([intake]), np.array([exhaust]))
+    return _packed(engine, layout, points, nodes, partner)
+
+
+def pack_gas_grid(engine: Engine, layout: Layout, at: Operating, nodes: Nodes, partner: bool = False) -> Gas:
+    """The same of the working cycle at nodes of speed, intake and exhaust pressure, at the load of `at`; its own intake
+    and exhaust pressure, or those of its load, hold where no state of the run gives them."""
+    points = [
+        replace(at, speed=float(speed), intake=float(intake), exhaust=float(exhaust))
+        for speed in nodes.speeds
+        for intake in nodes.intakes
+        for exhaust in nodes.exhausts
+    ]
+    gas, here = _packed(engine, layout, points, nodes, partner), conditions_at(engine, at)
+    return gas._replace(intake=here.intake_pressure, exhaust=here.exhaust_pressure)
+
+
+def pack_gas_nodes(engine: Engine, layout: Layout, points: list[Operating], nodes: Nodes, partner: bool = False) -> Gas:
+    """The same at points that say by themselves what the cylinders work under, one for each node."""
+    return _packed(engine, layout, points, nodes, partner)
+
+
+def _packed(engine: Engine, layout: Layout, points: list[Operating], nodes: Nodes, partner: bool) -> Gas:
     firing = [cylinder.firing for cylinder in layout.cylinders]
     source = SOURCES.get(engine.gas.source)
     if source is None:
         return no_gas(firing, layout.cycle)
-    points = operating if depends_on_speed(engine) else operating[:1]
     kinds = [kind_of(engine, cylinder, points[0].folder) for cylinder in layout.cylinders]
     distinct = list(dict.fromkeys(kinds))
     examples = [layout.cylinders[kinds.index(kind)] for kind in distinct]
-    curves = [[source(engine, layout, cylinder, point) for cylinder in examples] for point in points]
+
+    def curves(fired: bool) -> list[list[Curve]]:
+        """Of each kind of cylinder at each point."""
+        at = [replace(point, fired=fired) for point in points]
+        return [[source(engine, layout, cylinder, point) for point in at] for cylinder in examples]
+
+    found = curves(True)
+    first = [of_kind[0] for of_kind in found]
     return Gas(
         active=True,
-        charges=np.array([(distinct.index(kind), at) for kind, at in zip(kinds, firing, strict=True)], dtype=CHARGE),
+        charges=_charges([distinct.index(kind) for kind in kinds], firing),
         cycle=layout.cycle,
         ambient=getattr(engine.gas, "ambient_pressure", STANDARD_PRESSURE),
-        speeds=np.array([point.speed for point in points]),
-        breaks=_padded_breaks(curves[0]),
-        hint=np.array([_hints(curve, layout.cycle) for curve in curves[0]]),
-        coefficients=np.array([_padded_coefficients(row) for row in curves]),
+        nodes=nodes,
+        intake=float(nodes.intakes[0]),
+        exhaust=float(nodes.exhausts[0]),
+        breaks=_padded_breaks(first),
+        hint=np.array([_hints(curve, layout.cycle) for curve in first]),
+        coefficients=_padded_coefficients(found),
+        unfired=_padded_coefficients(curves(False)) if partner else np.zeros((0, 0, 0, 4)),
+        shares=np.zeros((0, 0)),
     )
 
 
@@ -243,13 +250,11 @@ def _hints(curve: Curve, cycle: float) -> np.ndarray:
 
 def _padded_breaks(curves: list[Curve]) -> np.ndarray:
     size = max(len(curve.breaks) for curve in curves)
-    if len(curves) == 1:
-        return np.array([curves[0].breaks])
     return np.array([np.pad(curve.breaks, (0, size - len(curve.breaks)), constant_values=np.inf) for curve in curves])
 
 
-def _padded_coefficients(curves: list[Curve]) -> np.ndarray:
-    size = max(len(curve.coefficients) for curve in curves)
-    if len(curves) == 1:
-        return np.array([curves[0].coefficients])
-    return np.array([np.pad(curve.coefficients, ((0, size - len(curve.coefficients)), (0, 0))) for curve in curves])
+def _padded_coefficients(curves: list[list[Curve]]) -> np.ndarray:
+    """(kinds, segments, points, 4): one segment's points lie together in memory."""
+    size = max(len(of_kind[0].coefficients) for of_kind in curves)
+    tables = [np.stack([curve.coefficients for curve in of_kind], axis=1) for of_kind in curves]
+    return np.array([np.pad(table, ((0, size - len(table)), (0, 0), (0, 0))) for table in tables])

@@ -137,9 +137,10 @@ def own_traces(engine: Engine, cylinder: str, folder: Path) -> str | None:
 
 
 def kind_of(engine: Engine, cylinder: ResolvedCylinder, folder: Path) -> tuple:
-    """What cylinders must have in common to share a pressure curve: their geometry and their traces."""
+    """What cylinders must have in common to share a pressure curve: their geometry, fuel, timing and traces."""
     c = cylinder
-    return (c.radius, c.rod_length, c.offset, c.bore, c.compression_ratio, own_traces(engine, c.name, folder))
+    geometry = (c.radius, c.rod_length, c.offset, c.bore, c.compression_ratio)
+    return (*geometry, c.fuelling, c.burn_shift, own_traces(engine, c.name, folder))
 
 
 def prepared_traces(engine: Engine, layout: Layout, cylinder: ResolvedCylinder, folder: Path) -> list[Prepared]:

@@ -16,8 +16,11 @@ from vibsim.inputs.charging_checks import check_charging
 from vibsim.inputs.cycle_checks import check_cycle_gas
 from vibsim.inputs.friction_checks import check_accessory, check_friction
 from vibsim.inputs.mount_checks import check_mount
+from vibsim.inputs.statics_checks import check_statics
+from vibsim.inputs.step_checks import check_load_step
 from vibsim.inputs.trace_checks import check_trace_gas
 from vibsim.inputs.units import GREATEST
+from vibsim.inputs.variation_checks import check_variation
 
 Report = Callable[[tuple[str | int, ...], Any, str], None]
 GROUND = "ground"
@@ -30,7 +33,7 @@ SLOWEST_CYCLE = 5.0  # rad/s, below which a working cycle would take too long to
 def check_case(clean: dict[str, Any], report: Report) -> None:
     """Report every mistake that a single key cannot show."""
     bodies = [entry.get("name") for _, entry in _entries(clean, "body")]
-    for table in ("body", "mount", "sensor"):
+    for table in ("body", "mount", "sensor", "point", "load_case"):
         _check_unique(clean, table, report)
     for index, body in _entries(clean, "body"):
         if body.get("name") == GROUND:
@@ -41,10 +44,10 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
         check_mount(mount, ("mount", index), report)
     for index, sensor in _entries(clean, "sensor"):
         _check_name(sensor.get("body"), bodies, ("sensor", index, "body"), report)
-    if isinstance(clean.get("engine"), dict):
-        _check_engine(clean["engine"], bodies, report)
+    check_statics(clean, bodies, report)
     _check_run(clean.get("run"), report)
     if isinstance(clean.get("engine"), dict):
+        _check_engine(clean["engine"], bodies, report)
         _check_engine_run(clean["engine"], clean.get("run"), report)
 
 
@@ -282,10 +285,23 @@ def _check_gas(engine: dict[str, Any], gas: dict[str, Any], report: Report) -> N
 def _check_engine_run(engine: dict[str, Any], run: Any, report: Report) -> None:
     steady = isinstance(run, dict) and run.get("kind", "steady") == "steady"
     _check_shafts(engine, steady, report)
+    check_variation(engine, run, report)
     gas, speed = engine.get("gas"), _number(run, "speed")
     if isinstance(gas, dict) and gas.get("source") == "cycle" and speed is not None and abs(speed) < SLOWEST_CYCLE:
         allowed = f"gas source cycle needs at least {SLOWEST_CYCLE * 30.0 / math.pi:.0f} rpm"
         report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", allowed)
+    _check_targets(gas, run, report)
+    if isinstance(run, dict):
+        check_load_step(engine, run, report)
+
+
+def _check_targets(gas: Any, run: Any, report: Report) -> None:
+    given = [key for key in ("load", "bmep", "torque", "power") if isinstance(run, dict) and run.get(key) is not None]
+    for key in given[1:]:
+        report(("run", key), None, f"run.{given[0]} sets the load already; keep one")
+    source = gas.get("source", "none") if isinstance(gas, dict) else "none"
+    if source != "cycle" and given and given[0] != "load":
+        report(("run", given[0]), None, f"needs engine.gas.source = 'cycle' to find a load for; got '{source}'")
 
 
 def _check_run(run: Any, report: Report) -> None:
@@ -296,7 +312,8 @@ def _check_run(run: Any, report: Report) -> None:
     speed = _number(run, "speed")
     if speed is None:
         return
-    if run.get("kind", "steady") == "steady" and speed <= 0.0:
-        report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", "a steady run needs a speed greater than 0")
+    if run.get("kind", "steady") != "free" and speed <= 0.0:
+        what = {"load_step": "load step"}.get(run.get("kind"), "steady run")
+        report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", f"a {what} needs a speed greater than 0")
     if abs(speed) * 30.0 / math.pi >= FASTEST_RPM:
         report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", f"must be below {FASTEST_RPM} rpm")

@@ -13,7 +13,9 @@ from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.mount_models import Mount
+from vibsim.inputs.statics_models import Driveline, LoadCase, Point
 from vibsim.inputs.table import FileName, Name, Table, Vector
+from vibsim.inputs.variation_models import Misfire, Variation
 
 
 class CaseInfo(Table):
@@ -146,6 +148,20 @@ class TraceGas(Table):
     ] = None
 
 
+class Throttle(Table):
+    """Butterfly ahead of the intake valves; with it the intake pressure at either end of `load` is that of the flow."""
+
+    diameter: Annotated[float, u.LENGTH, Field(gt=0, le=1, description="of its bore")]
+    count: Annotated[int, Field(ge=1, le=64, description="how many, one for the engine or one per cylinder")] = 1
+    closed_angle: Annotated[
+        float, u.ANGLE, Field(ge=0, le=0.6, description="of the shut plate, from square to the bore")
+    ] = 0.13962634015954636
+    discharge_coefficient: Annotated[float, Field(gt=0, le=1)] = 0.8
+    leak_area: Annotated[
+        float, u.AREA, Field(gt=0, description="effective, of each when shut: what the engine idles on")
+    ] = 4.0e-6
+
+
 class CycleGas(Table):
     """Single-zone working cycle. Angles are measured from firing top dead centre."""
 
@@ -159,6 +175,11 @@ class CycleGas(Table):
     intake_temperature: Annotated[float, u.TEMPERATURE, Field(gt=200, lt=600)] = 315.0
     intake_pressure: Annotated[float | None, u.PRESSURE, Field(gt=0, description="overrides what load gives")] = None
     closed_throttle_pressure: Annotated[float, u.PRESSURE, Field(gt=0, description="intake pressure at load 0")] = 3.0e4
+    throttle: Throttle | None = None
+    knock_margin: Annotated[
+        float | None,
+        Field(ge=-50, le=50, description="octane numbers to keep: the burn is set later until there are as many"),
+    ] = None
     exhaust_pressure: Annotated[float, u.PRESSURE, Field(gt=0)] = 1.06e5
     air_fuel_ratio: Annotated[
         float | None, Field(gt=0, description="by mass, at full load; stoichiometric, diesel 1.4 times that")
@@ -290,10 +311,26 @@ class Sensor(Table):
     at: Annotated[Vector, u.LENGTH]
 
 
+THROTTLE_RESPONSE = 0.05  # s; common practice for a plate driven by a motor, no source
+
+
 class Run(Table):
-    kind: Literal["steady", "free"] = "steady"
+    kind: Literal["steady", "free", "load_step"] = "steady"
     speed: Annotated[float, u.SPEED, Field(description="crank speed; the mean speed of a steady run")]
     load: Annotated[float, Field(ge=0, le=1, description="share of full load")] = 1.0
+    bmep: Annotated[
+        float | None, u.PRESSURE, Field(description="brake mean effective pressure to find the load for")
+    ] = None
+    torque: Annotated[float | None, u.TORQUE, Field(description="brake torque to find the load for")] = None
+    power: Annotated[float | None, u.POWER, Field(description="brake power to find the load for")] = None
+    load_after: Annotated[float | None, Field(ge=0, le=1, description="of a load step")] = None
+    step_at: Annotated[float, u.TIME, Field(ge=0, le=3600, description="of a load step, in the record")] = 0.2
+    throttle_response: Annotated[
+        float, u.TIME, Field(gt=0, le=10, description="in which the throttle goes 63 % of its way")
+    ] = THROTTLE_RESPONSE
+    hold_speed: Annotated[
+        bool, Field(description="in a load step: a brake holds the crank's mean speed; else it is left alone")
+    ] = True
     duration: Annotated[float, u.TIME, Field(gt=0, le=3600, description="of the record")] = 1.0
     sample_rate: Annotated[float, u.FREQUENCY, Field(gt=0, le=1e6)] = 10000.0
     points_per_cycle: Annotated[int, Field(ge=36, le=7200, multiple_of=4)] = 720
@@ -302,6 +339,8 @@ class Run(Table):
     relative_tolerance: Annotated[float, Field(ge=1e-12, le=1e-3)] = 1e-6
     settle_tolerance: Annotated[float, Field(ge=1e-8, le=0.1, description="change from cycle to cycle")] = 1e-4
     settle_cycles: Annotated[int, Field(ge=2, le=100000, description="most cycles to wait for a steady state")] = 4000
+    variation: Variation | None = None
+    misfire: Misfire | None = None
 
 
 class Case(Table):
@@ -311,3 +350,6 @@ class Case(Table):
     mount: tuple[Mount, ...] = ()
     sensor: tuple[Sensor, ...] = ()
     run: Run | None = None
+    driveline: Driveline | None = None
+    point: tuple[Point, ...] = ()
+    load_case: tuple[LoadCase, ...] = ()

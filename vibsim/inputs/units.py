@@ -76,6 +76,8 @@ def _linear_map(suffix: str, unit: Unit) -> tuple[float, float]:
     turning = bool(words & TURNING_WORDS)
     if (unit is SPEED and not turning) or (unit is FREQUENCY and turning and "Hz" not in words):
         raise SuffixError(f"unit '{suffix}' is not {unit.what}")
+    if unit is ACCELERATION and suffix == "g":  # of weight, not a gram
+        expression = "standard_gravity"
     if unit.is_per_turning:  # one Hz of a shaft is one turn per second
         expression = expression.replace("Hz", "(turn/s)").replace("rps", "(turn/s)")
     registry = _registry()
@@ -118,6 +120,7 @@ SMALL_INERTIA = Unit(
 UNBALANCE = Unit("kg*m", "kg_mm", "an unbalance (mass times radius)", ("kg_mm", "g_mm", "g_cm", "kg_m", "oz_in"))
 ANGLE = Unit("rad", "deg", "an angle", ("deg", "rad", "rev"))
 SPEED = Unit("rad/s", "rpm", "a rotational speed", ("rpm", "rad_per_s", "deg_per_s", "Hz"))
+ACCELERATION = Unit("m/s**2", "g", "an acceleration", ("g", "m_per_s2"))
 TIME = Unit("s", "s", "a time", ("s", "ms", "min"))
 FREQUENCY = Unit("Hz", "Hz", "a frequency", ("Hz", "kHz"))
 PRESSURE = Unit("Pa", "kPa", "a pressure", ("kPa", "bar", "mbar", "Pa", "hPa", "MPa", "psi"))

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from vibsim.post.levels import mount_force_group, sensor_group
+from vibsim.post.load_step import load_step_group
 from vibsim.post.orders import order_group
 from vibsim.post.spectra import spectra_group
 from vibsim.post.torque import torque_group
@@ -19,6 +20,7 @@ QUANTITIES: dict[str, Callable[[Group], Group | None]] = {
     "orders": order_group,
     "spectra": spectra_group,
     "torque": torque_group,
+    "load_step": load_step_group,
 }
 
 

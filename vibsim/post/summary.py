@@ -37,6 +37,10 @@ def summarise(results: Group) -> dict[str, Any]:
     steady = "cycle" in results.groups
     power = load.mean() * torque.attributes["mean_speed_rad_per_s"] if steady else np.mean(load * speed)
     summary["mean_power_kW"] = float(power) * 1e-3
+    if "load_step" in results.groups:
+        summary["load_step"] = results.groups["load_step"].attributes | {
+            name: results.attributes[name] for name in ("load", "load_after", "step_at_s")
+        }
     if "settled" in results.attributes:
         names = ("settled", "settling_cycles", "settling_residual", "settling_tolerance", "settling_slowest")
         summary["settling"] = {name: results.attributes[name] for name in names}

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
+
 import numpy as np
 
 from vibsim.post.levels import exact_values
 from vibsim.post.orders import angle_grid, orders_of
 from vibsim.results.labelled import Group
 
+ALIKE = 1e-3  # of the greatest: amplitudes as near as that count as equal, and the lower order is named
 DRIVING, BRAKING = ("gas", "inertia"), ("friction", "accessory")
 
 
@@ -57,3 +61,37 @@ def torque_group(results: Group) -> Group:
         group.add("amplitude", ("order", "torque"), orders.amplitude, "N m", "amplitude per engine order")
         group.add("phase", ("order", "torque"), orders.phase, "rad", "phase per engine order")
     return group
+
+
+@dataclass(frozen=True)
+class Ripple:
+    """A torque over one cycle, N m: its mean, least and greatest value, root mean square about the mean, and the
+    strongest order (events per crank revolution) with its amplitude."""
+
+    mean: float
+    least: float
+    greatest: float
+    rms: float
+    order: float
+    amplitude: float
+
+    @property
+    def greatest_over_mean(self) -> float | None:
+        """None where the crank is not driven on the whole."""
+        return self.greatest / self.mean if self.mean > 0.0 else None
+
+
+def ripple_of(torque: np.ndarray, cycle: float) -> Ripple:
+    """Ripple of a torque (n) N m over equal steps of one working cycle (rad)."""
+    turns = cycle / (2.0 * math.pi)
+    orders = orders_of(torque, turns, turns)
+    varying = orders.amplitude[1:]
+    strongest = 1 + int(np.flatnonzero(varying >= (1.0 - ALIKE) * varying.max())[0])
+    return Ripple(
+        mean=float(torque.mean()),
+        least=float(torque.min()),
+        greatest=float(torque.max()),
+        rms=float(torque.std()),
+        order=float(orders.order[strongest]),
+        amplitude=float(orders.amplitude[strongest]),
+    )

@@ -10,12 +10,16 @@ from typing import Any
 import numpy as np
 
 from vibsim import __version__
+from vibsim.engine.air_path import AirPath
+from vibsim.engine.air_seen import SEEN
+from vibsim.engine.charging.pack import ELECTRIC, NONE, SOURCES
 from vibsim.inputs.loader import CaseFile
 from vibsim.results.labelled import FORMAT_VERSION, Group
 from vibsim.solver.observe import Observed
 from vibsim.solver.solution import Solution
 
 AXES = ("X", "Y", "Z")
+COEFFICIENTS = ("flow", "head", "work", "slope of flow", "slope of head", "slope of work")
 # name: dimensions after the first, units, description
 QUANTITIES: dict[str, tuple[tuple[str, ...], str, str]] = {
     "crank_angle": ((), "rad", "crank angle relative to the block, unwound"),
@@ -74,15 +78,46 @@ def collect(solution: Solution, case_file: CaseFile) -> Group:
     _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
     _add_quantities(results, solution.over_time, "time")
     if solution.angle is not None and solution.over_angle is not None:
-        steady = solution.settling is not None
+        steady = solution.periodic
         name, words = ("cycle_angle", "crank angle within one working cycle") if steady else ("angle", "crank angle")
         over_angle = Group(
-            attributes={"cycle_length_rad": solution.packed.cycle, "first_crank_angle_rad": solution.first_angle}
+            attributes={
+                "cycle_length_rad": solution.packed.period if steady else solution.packed.cycle,
+                "first_crank_angle_rad": solution.first_angle,
+            }
         )
         over_angle.add(name, (name,), solution.angle, "rad", words)
         _add_quantities(over_angle, solution.over_angle, name)
         results.groups["cycle" if steady else "crank_grid"] = over_angle
+    if solution.packed.model.air is not None:
+        _add_air(results, solution.packed.model.air)
     return results
+
+
+def _add_air(results: Group, path: AirPath) -> None:
+    """What the air path's quantities are to be read against: the target, limits, and the compressor's map."""
+    if path.charger.kind == NONE:
+        return
+    parts, compressor = path.charger.parts[0], path.charger.compressor
+    found = Group(
+        attributes={
+            "charging": {number: word for word, number in SOURCES.items()}[path.charger.kind],
+            "target_boost_Pa": float(parts.air.target) - path.ambient,
+            "ambient_pressure_Pa": path.ambient,
+            "inlet_temperature_K": path.inlet_temperature,
+            "reference_speed_rad_per_s": compressor.reference_speed,
+            "reference_temperature_K": compressor.reference_temperature,
+            "reference_pressure_Pa": compressor.reference_pressure,
+        }
+    )
+    if path.charger.kind == ELECTRIC:
+        limits = ("winding_start", "winding_limit", "inverter_start", "inverter_limit")
+        found.attributes |= {f"{name}_K": float(parts.motor[name]) for name in limits}
+    found.add("speed_line", ("speed_line",), compressor.lines, "1", "corrected speed over that of the top line")
+    found.add("share", ("share",), compressor.shares, "1", "way along a line from surge to choke")
+    found.add("coefficient", ("coefficient",), np.array(COEFFICIENTS, dtype=object), "1", "of the compressor map")
+    found.add("map", ("speed_line", "share", "coefficient"), compressor.table, "1", "compressor map as tabulated")
+    results.groups["charger"] = found
 
 
 def _add_labels(results: Group, name: str, labels: list[str], long_name: str) -> None:
@@ -96,6 +131,9 @@ def _add_quantities(group: Group, observed: Observed, first: str) -> None:
         if data is None or (data.shape[1:] and data.shape[1] == 0):
             continue  # nothing of this kind in the case
         group.add(name, (first, *dims), data, units, long_name)
+    for name, data in (observed.air or {}).items():
+        units, long_name, _ = SEEN[name]
+        group.add(name, (first,), data, units, long_name)
 
 
 def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
@@ -115,7 +153,7 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
         "case_sha256": case_file.sha256,
         "run_kind": run.kind,
         "set_speed_rad_per_s": run.speed,
-        "load": run.load,
+        "load": solution.packed.load,
         "strokes": solution.case.engine.strokes if solution.case.engine else 0,
         "solver": "Dormand-Prince 5(4), dense output of order 4",
         "relative_tolerance": run.relative_tolerance,
@@ -125,6 +163,9 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
         "warnings": "\n".join(solution.warnings),
         **{f"solver_{name}": count for name, count in solution.counts.items()},
     }
+    if run.kind == "load_step":
+        attributes |= {"load_after": run.load_after, "step_at_s": run.step_at, "speed_held": int(run.hold_speed)}
+    attributes |= _variation(solution)
     if solution.settling is not None:
         settling = solution.settling
         attributes |= {
@@ -137,6 +178,23 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
             "steady_load_torque_N_m": settling.load_torque,
             "steady_mean_speed_rad_per_s": settling.mean_speed,
         }
+    return attributes
+
+
+def _variation(solution: Solution) -> dict[str, Any]:
+    """What differs from cycle to cycle: of the record, whole cycles of every cylinder."""
+    run, found = solution.case.run, solution.variation
+    attributes: dict[str, Any] = {}
+    if run is not None and run.misfire is not None:
+        attributes["misfire_cylinders"] = ", ".join(run.misfire.cylinders)
+        attributes["misfire_pattern"] = " ".join(str(burns) for burns in run.misfire.burns)
+    if found is not None:
+        attributes["variation_seed"] = found.seed
+        attributes["variation_asked"] = found.asked
+        attributes["variation_cycles"] = found.cycles
+        if found.found is not None and found.scatter is not None:
+            attributes["variation_found"] = found.found
+            attributes["variation_expected_scatter"] = found.scatter
     return attributes
 
 

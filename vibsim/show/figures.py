@@ -19,6 +19,7 @@ from vibsim.post.orders import orders_over
 from vibsim.post.summary import dominant_orders
 from vibsim.post.torque import torque_names, torques
 from vibsim.results.labelled import Group
+from vibsim.show.air_figures import boost_figure, compressor_figure, temperature_figure
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
 
 HIGHEST_DRAWN_ORDER = 8.0
@@ -45,8 +46,9 @@ def _heading(results: Group, what: str) -> str:
 
 def _degrees(axes: Axes, results: Group) -> None:
     if "cycle" in results.groups:
-        axes.xaxis.set_major_locator(MultipleLocator(90.0))
-        axes.set_xlim(0.0, round(np.degrees(results.groups["cycle"].attributes["cycle_length_rad"])))
+        length = round(np.degrees(results.groups["cycle"].attributes["cycle_length_rad"]))
+        axes.xaxis.set_major_locator(MultipleLocator(90.0 if length <= 720 else 360.0 * math.ceil(length / 4320)))
+        axes.set_xlim(0.0, length)
     else:
         axes.margins(x=0.0)
 
@@ -230,7 +232,7 @@ def pressure_figure(results: Group) -> Figure | None:
         return None
     group, x, x_label = _abscissa(results)
     figure = new_figure(11.0, 4.2, _heading(results, "Cylinder pressure"))
-    figure.subplots_adjust(left=0.06, right=0.985, top=0.9, bottom=0.12)
+    figure.subplots_adjust(left=0.06, right=0.985, top=0.86, bottom=0.12)
     axes = plain(figure.add_subplot(), "", x_label, "absolute pressure, bar")
     for index, name in enumerate(results.labels("cylinder")):
         values = group["cylinder_pressure"][:, index] * 1e-5
@@ -247,6 +249,9 @@ FIGURES: dict[str, Callable[[Group], Figure | None]] = {
     "mounts": mount_figure,
     "sensors": sensor_figure,
     "pressure": pressure_figure,
+    "boost": boost_figure,
+    "temperatures": temperature_figure,
+    "compressor": compressor_figure,
 }
 
 

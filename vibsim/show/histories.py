@@ -12,15 +12,23 @@ from vibsim.studies.balance import Balance
 
 
 def write_columns(columns: dict[str, np.ndarray], path: Path) -> list[Path]:
-    """Write columns (n each) by title into a CSV file, its folder made if absent; beside first, so that no half file
-    stays. Raises VibsimError when that cannot be done."""
+    """Write columns (n each) by title into a CSV file. Raises VibsimError when that cannot be done."""
+    rows = [[f"{value:.8g}" for value in row] for row in np.column_stack(list(columns.values()))]
+    return write_rows(list(columns), rows, path)
+
+
+def write_rows(header: list[str], rows: list[list[str]], path: Path) -> list[Path]:
+    """Write a CSV file, its folder made if absent; beside first, so that no half file stays.
+
+    Raises VibsimError when that cannot be done.
+    """
     beside = path.with_suffix(".part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with beside.open("w", encoding="utf-8", newline="") as file:
             writer = csv.writer(file)
-            writer.writerow(columns)
-            writer.writerows([f"{value:.8g}" for value in row] for row in np.column_stack(list(columns.values())))
+            writer.writerow(header)
+            writer.writerows(rows)
         beside.replace(path)
     except OSError as error:
         raise VibsimError(f"{path}: cannot be written ({error.strerror}); expected a folder") from None

@@ -17,6 +17,9 @@ def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
     console.print(Text(_running(summary)))
     if "settling" in summary:
         console.print(Text(_settling(summary["settling"])))
+    if "load_step" in summary:
+        for text in load_step_lines(summary["load_step"]):
+            console.print(Text(text))
     if summary["mounts"]:
         table = new_table("Mounts, worst first", "mount", "mean N", "rms N", "peak N", "mostly", "strongest orders, N")
         for row in summary["mounts"]:
@@ -52,7 +55,35 @@ def _running(summary: dict[str, Any]) -> str:
     words = "output" if torque >= 0.0 else "needs driving with"
     power = f"{words} {plain_number(abs(torque), 1)} N m, {plain_number(abs(summary['mean_power_kW']), 2)} kW"
     gas = f"; peak pressure {summary['peak_pressure_bar']:.1f} bar" if summary["gas"] else "; no gas pressure"
-    return f"{kind} run, {speed}: {power}{gas}"
+    return f"{kind.replace('_', ' ')} run, {speed}: {power}{gas}"
+
+
+def load_step_lines(step: dict[str, Any]) -> list[str]:
+    """How soon boost and torque are there, and what an electric charger spent and heated for it."""
+    before, after = step["brake_torque_before_N_m"], step["brake_torque_after_N_m"]
+    lines = [
+        f"load {step['load']:g} → {step['load_after']:g} at {step['step_at_s']:g} s: brake torque "
+        f"{plain_number(before, 1)} → {plain_number(after, 1)} N m, intake "
+        f"{1e-3 * step['intake_pressure_before_Pa']:.1f} → {1e-3 * step['intake_pressure_after_Pa']:.1f} kPa, "
+        f"90 % of the rise after {step['time_to_90_percent_of_rise_s']:.2f} s"
+    ]
+    if "target_boost_Pa" in step:
+        times = [
+            f"{percent} % after {step[name]:.2f} s" if name in step else f"{percent} % not reached"
+            for percent in (50, 90)
+            for name in [f"time_to_{percent}_percent_of_target_s"]
+        ]
+        lines.append(
+            f"boost target {1e-3 * step['target_boost_Pa']:.1f} kPa: {', '.join(times)}; "
+            f"{1e-3 * step['boost_after_Pa']:.1f} kPa at the end"
+        )
+    if "battery_energy_J" in step:
+        lines.append(
+            f"battery gave {1e-3 * step['battery_energy_J']:.2f} kJ, at most "
+            f"{step['greatest_battery_current_A']:.0f} A; winding up to {step['hottest_winding_K'] - 273.15:.1f} °C, "
+            f"inverter to {step['hottest_inverter_K'] - 273.15:.1f} °C"
+        )
+    return lines
 
 
 def _settling(settling: dict[str, Any]) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from vibsim.solver.motion import S_, V, W, scratch, velocities
+from vibsim.solver.motion import S_, V, W, derivatives, scratch
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.structure.rotation import matrix_of
 
@@ -12,8 +12,9 @@ from vibsim.structure.rotation import matrix_of
 def kinetic_energy(y: np.ndarray, packed: Packed) -> float:
     """Kinetic energy (J) of everything: half of momentum times velocity."""
     model = packed.model
-    w, e = scratch(model.bodies.size)
-    speed = velocities(y, model, w, e)
+    (w, e), rates = scratch(model.bodies.size), np.zeros_like(y)
+    derivatives(y, model, w, e, rates)
+    speed = rates[-2]
     energy = 0.5 * y[-1] * speed if model.carrier >= 0 else 0.0
     for b in range(model.bodies.size):
         at = STATES_PER_BODY * b
@@ -25,7 +26,7 @@ def weight_energy(y: np.ndarray, packed: Packed) -> float:
     """Potential energy (J) of the weight of bodies and moving parts."""
     model = packed.model
     w, e = scratch(model.bodies.size)
-    velocities(y, model, w, e)
+    derivatives(y, model, w, e, np.zeros_like(y))
     height = float(sum(model.bodies[b]["mass"] * y[STATES_PER_BODY * b + 2] for b in range(model.bodies.size)))
     if model.carrier >= 0:
         at = STATES_PER_BODY * model.carrier

@@ -8,16 +8,16 @@ from typing import Literal
 
 import numpy as np
 
-from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
+from vibsim.solver.motion import A_, B_, ENGINE, fill_engine
+from vibsim.solver.near_rest import mean_carrier_mass
 from vibsim.solver.packed import AVERAGE_POINTS, STATES_PER_BODY, Packed, without_turning_eccentrics
 from vibsim.solver.rest import at_rest
-from vibsim.solver.start import equilibrium, state_at, static_model
+from vibsim.solver.start import AtRest, Preload
 from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_vector
-from vibsim.structure.statics import Equilibrium, jacobian
-
-LENGTH_STEP, SPEED_STEP = 1e-6, 1e-4  # m or rad, m/s or rad/s
+from vibsim.structure.statics import Equilibrium
 
 Crank = Literal["locked", "free"]
+REVOLUTION = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
 
 
 @dataclass(frozen=True)
@@ -32,26 +32,25 @@ class Linear:
     equilibrium: Equilibrium
 
 
-def linearise(packed: Packed, torque: float = 0.0, crank: Crank = "locked", speed: float = 0.0) -> Linear:
-    """Matrices about the static equilibrium under weight, output torque (N m) and accessories at a speed (rad/s).
+def linearise(
+    packed: Packed, torque: float = 0.0, crank: Crank = "locked", speed: float = 0.0, preload: Preload | None = None
+) -> Linear:
+    """Matrices about the static equilibrium under weight, output torque (N m), accessories at a speed (rad/s) and a
+    preload besides.
 
     With the crank "locked" the engine moves as one rigid whole (the usual convention for mount modes); "free" lets the
     crank's inertia stay behind in roll, as it does in a running engine. The moving parts enter by their average over a
     revolution. Mounts with states of their own enter by their static tangent: relaxed at every displacement, no flow,
     friction spent, and damping by their viscous part alone. Raises RunFailure when there is no equilibrium.
     """
-    rest = equilibrium(packed, torque, speed)
-    start = state_at(packed, rest.displacement)
-    model = static_model(packed.model, torque, speed)
-    packed = packed._replace(model=model)
-    revolution = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
+    rest = AtRest(packed, torque, speed, preload)
+    found = rest.equilibrium()
+    start = rest.state(found.displacement)
+    model = packed.model
     steady = packed._replace(model=model._replace(train=without_turning_eccentrics(model.train)))
-    mass = _mass_matrix(steady, start, crank, revolution)
-    at_rest = mass_at_rest(packed, start)
-    still = np.zeros(len(mass))
-    stiffness = -jacobian(lambda x: _forces(packed, start, x, still, at_rest), still, still + LENGTH_STEP)
-    damping = -jacobian(lambda v: _forces(packed, start, still, v, at_rest), still, still + SPEED_STEP)
-    return Linear(packed.names, mass, damping, stiffness, rest)
+    mass = _mass_matrix(steady, start, crank, REVOLUTION)
+    slope, drag = rest.slopes_at(start)
+    return Linear(packed.names, mass, -drag, -slope, found)
 
 
 def mass_at_rest(packed: Packed, start: np.ndarray) -> np.ndarray:
@@ -79,21 +78,6 @@ def moved_state(packed: Packed, start: np.ndarray, x: np.ndarray, v: np.ndarray,
     return y
 
 
-def _forces(packed: Packed, start: np.ndarray, x: np.ndarray, v: np.ndarray, mass: np.ndarray) -> np.ndarray:
-    """Force and moment (6 per body, vehicle axes), bodies moved by x from `start` and moving at v, crank at rest."""
-    y = moved_state(packed, start, x, v, mass)
-    w, e = scratch(len(packed.names))
-    out = np.zeros(y.size)
-    derivatives(y, packed.model, w, e, out)
-    forces = np.zeros(x.size)
-    for b in range(len(packed.names)):
-        at = STATES_PER_BODY * b
-        own = matrix_of(y[at + 3 : at + 7])
-        forces[6 * b : 6 * b + 3] = own @ out[at + 7 : at + 10]
-        forces[6 * b + 3 : 6 * b + 6] = own @ out[at + 10 : at + 13]
-    return forces
-
-
 def _crank_momentum_at_rest(packed: Packed, y: np.ndarray, v: np.ndarray) -> float:
     """The crank's momentum that leaves it still in its moving block: A·v + B·ω."""
     b = packed.model.carrier
@@ -109,32 +93,15 @@ def _mass_matrix(packed: Packed, start: np.ndarray, crank: Crank, angles: np.nda
     mass = np.zeros((6 * len(packed.names), 6 * len(packed.names)))
     for b, body in enumerate(model.bodies):
         own = matrix_of(start[STATES_PER_BODY * b + 3 : STATES_PER_BODY * b + 7])
+        block, turn = np.zeros((6, 6)), np.zeros((6, 6))
+        turn[:3, :3] = turn[3:, 3:] = own
         if b == model.carrier:
-            block = _carrier_mass(packed, crank, angles)
+            mean_carrier_mass(angles, model, crank == "free", block)
         else:
-            block = np.zeros((6, 6))
-            block[:3, :3] = body["mass"] * np.eye(3)
+            block[0, 0] = block[1, 1] = block[2, 2] = body["mass"]
             block[3:, 3:] = _symmetric([body[entry] for entry in ("xx", "yy", "zz", "xy", "xz", "yz")])
-        turn = np.kron(np.eye(2), own)
         mass[6 * b : 6 * b + 6, 6 * b : 6 * b + 6] = turn @ block @ turn.T
     return mass
-
-
-def _carrier_mass(packed: Packed, crank: Crank, angles: np.ndarray) -> np.ndarray:
-    """Mass matrix (6, 6) of the engine's body in its own axes, averaged over crank angles."""
-    model = packed.model
-    total = model.bodies[model.carrier]["mass"] + model.train.mass
-    mean, e = np.zeros((6, 6)), np.zeros(ENGINE)
-    for angle in angles:
-        fill_engine(angle, model, e)
-        sx, sy, sz = e[S_ : S_ + 3]
-        cross = np.array([[0.0, -sz, sy], [sz, 0.0, -sx], [-sy, sx, 0.0]])
-        block = np.block([[total * np.eye(3), -cross], [cross, _symmetric(e[J_ : J_ + 6])]])
-        if crank == "free":
-            along = np.concatenate([e[A_ : A_ + 3], e[B_ : B_ + 3]])
-            block -= np.outer(along, along) / e[C_]
-        mean += block / len(angles)
-    return mean
 
 
 def _symmetric(entries) -> np.ndarray:

@@ -4,7 +4,7 @@ State: for each body its place x (m), quaternion, momentum P and angular momentu
 its own axes; then any other states, those of the mounts first; last crank angle φ and its momentum p. With
 V = (v, ω, φ̇) in the carrier's own axes and the kinetic energy ½Vᵀ·M(φ)·V, the equations are Kirchhoff's (derived; Lamb
 1932, art. 124, from memory):
-Ṗ + ω×P = F,  L̇ + ω×L + v×P = τ,  ṗ = ∂T/∂φ + gas − friction − accessories − load + gravity.
+Ṗ + ω×P = F,  L̇ + ω×L + v×P = τ,  ṗ = ∂T/∂φ + gas − friction − accessories − charger − load + gravity.
 The moving parts enter M by S = Σ m r, J, A = Σ m r', B = Σ m r×r', C = Σ m r'·r'.
 """
 
@@ -15,27 +15,32 @@ import math
 import numpy as np
 
 from vibsim.engine.accessories import accessory_torque
-from vibsim.engine.friction import STANDSTILL, friction_at, friction_law
+from vibsim.engine.air_path import AHEAD, TORQUE, air_path_rates, fill_air_weights
+from vibsim.engine.friction import STANDSTILL, friction_law, friction_under
 from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.moving_mass import moving_mass
-from vibsim.engine.pressure import cylinder_pressure
-from vibsim.jit import inlined, inner, kernel
+from vibsim.engine.node_grid import WEIGHTS, at_weights, fill_weights, node_count
+from vibsim.engine.packed_gas import pressure_at
+from vibsim.jit import bare, inlined, inner, kernel
 from vibsim.solver.mount_motion import WORK, F, T, V, W, add_mounts
 from vibsim.structure.rotation import matrix_entries
 
 # rows of the carrier's vectors, in its own axes
 S_, A_, A1_, B_, B1_, C_, J_, J1_ = 0, 3, 6, 9, 12, 15, 17, 23
-ENGINE = 29
+GAS_ = 29  # weights of the gas's nodes
+CHARGER_ = GAS_ + WEIGHTS  # torque that the air path takes from the crank, torque of the brake that holds the speed
+BRAKE_ = CHARGER_ + 1
+ENGINE = BRAKE_ + 1
 
 
 def scratch(bodies: int) -> tuple[np.ndarray, np.ndarray]:
-    """Work arrays of the equations of motion: (bodies, 21) and (29)."""
+    """Work arrays of the equations of motion: (bodies, 21) and (ENGINE)."""
     return np.zeros((bodies, WORK)), np.zeros(ENGINE)
 
 
 @inlined
 def fill_engine(theta, model, e):
-    """Write S, A = S', A', B, B', C, C', J, J' of carrier and moving parts at crank angle `theta` into e (29)."""
+    """Write S, A = S', A', B, B', C, C', J, J' of carrier and moving parts at crank angle `theta` into e."""
     train, o = model.train, model.crank_origin
     m = moving_mass(theta, train)
     ox, oy, oz = o[0], o[1], o[2]
@@ -104,7 +109,7 @@ def solve_mass(mass, e, px, py, pz, lx, ly, lz, p):
     return vx, vy, vz, wx, wy, wz, rate
 
 
-@inlined
+@inner
 def velocities(y, model, w, e):
     """Matrices, velocities and spins of all bodies into w, the carrier's sums into e; returns the crank speed."""
     bodies = model.bodies.size
@@ -137,14 +142,72 @@ def load_torque(speed, load):
 
 
 @inner
-def loss_torque(speed, model):
-    """Torque (N m) of friction and accessories against the rotation at crank speed (rad/s)."""
-    dry, viscous, square = friction_at(speed, model.losses, model.gas.speeds)
-    first = model.gas.speeds.size
-    drag = model.losses[first]
+def gas_weights(speed, model, e):
+    """Weights of the gas's nodes at a crank speed (rad/s) into e, where there are several."""
+    if node_count(model.gas.nodes) > 1:
+        fill_weights(speed, model.gas.intake, model.gas.exhaust, model.gas.nodes, e, GAS_)
+
+
+@inlined
+def feed(y, speed, model, air, e, out):
+    """Write the gas's weights, and where the model has an air path the rates of its states and its torques.
+
+    `air` is `model.air`, by itself so that a model without one compiles nothing of it.
+    """
+    if air is None:
+        gas_weights(speed, model, e)
+    else:
+        _feed(y, model.air_at, speed, air, model.losses, e, out)
+
+
+@bare
+def _feed(y, at, speed, air, losses, e, out):
+    fill_air_weights(y, at, speed, air, e, GAS_)
+    e[CHARGER_] = air_path_rates(y, at, speed, air, e, GAS_, out)
+    e[BRAKE_] = 0.0
+    if air.hold.slope > 0.0:
+        mean = at_weights(air.flows, TORQUE, air.nodes, e, GAS_) - e[CHARGER_]
+        mean -= _losses(speed, losses, air.nodes, e)
+        e[BRAKE_] = mean + air.hold.slope * (speed - air.hold.speed) + air.hold.pull * y[at + AHEAD]
+
+
+@inlined
+def charger_torque(air, e):
+    """Torque (N m) that the charger takes from the crank, as `feed` has left it in e."""
+    if air is None:
+        return 0.0
+    return e[CHARGER_]
+
+
+@inlined
+def output_torque(speed, model, air, e):
+    """Torque (N m) at the output: the load's law, and the brake that holds the speed."""
+    if air is None:
+        return load_torque(speed, model.load)
+    return load_torque(speed, model.load) + e[BRAKE_]
+
+
+@inner
+def friction_now(speed, model, e):
+    """Torque (N m) of friction against the rotation at crank speed (rad/s) under the weights in e."""
+    dry, viscous, square = friction_under(model.losses, model.gas.nodes, e, GAS_)
+    return friction_law(speed, dry, viscous, square)
+
+
+@inner
+def loss_torque(speed, model, e):
+    """Torque (N m) of friction and accessories against the rotation at crank speed (rad/s) under the weights in e."""
+    return _losses(speed, model.losses, model.gas.nodes, e)
+
+
+@inlined
+def _losses(speed, losses, nodes, e):
+    dry, viscous, square = friction_under(losses, nodes, e, GAS_)
+    first = node_count(nodes)
+    drag = losses[first]
     total = friction_law(speed, dry + drag.dry, viscous + drag.viscous, square + drag.square)
-    for n in range(first + 1, model.losses.size):
-        total += accessory_torque(speed, model.losses[n])
+    for n in range(first + 1, losses.size):
+        total += accessory_torque(speed, losses[n])
     return total
 
 
@@ -159,7 +222,7 @@ def react(torque, carrier, body, w):
 
 
 @inner
-def add_forces(y, model, w, speed, out):
+def add_forces(y, model, w, e, speed, out):
     """Sum gravity, mounts and the reactions of load and accessories into w (force and moment, vehicle axes); the rates
     of the mounts' own states into `out`."""
     for b in range(model.bodies.size):
@@ -167,16 +230,16 @@ def add_forces(y, model, w, speed, out):
         w[b, T], w[b, T + 1], w[b, T + 2] = 0.0, 0.0, 0.0
     add_mounts(y, model, w, speed, out)
     if model.carrier >= 0 and model.reactor != model.carrier:
-        react(load_torque(speed, model.load), model.carrier, model.reactor, w)
-    for n in range(model.gas.speeds.size + 1, model.losses.size):
+        react(output_torque(speed, model, model.air, e), model.carrier, model.reactor, w)
+    for n in range(node_count(model.gas.nodes) + 1, model.losses.size):
         accessory = model.losses[n]
         if accessory.body != model.carrier:
             react(accessory_torque(speed, accessory), model.carrier, accessory.body, w)
 
 
-@inlined
-def gas_torque(theta, speed, model):
-    """Torque (N m) of the gas on the crank: Σ (p − p_ambient)·dV/dφ."""
+@inner
+def torque_of_gas(theta, model, e):
+    """Torque (N m) of the gas on the crank, Σ (p − p_ambient)·dV/dφ, under the weights in e."""
     if not model.gas.active:
         return 0.0
     total, cos_theta, sin_theta = 0.0, math.cos(theta), math.sin(theta)
@@ -185,23 +248,34 @@ def gas_torque(theta, speed, model):
         cos_psi = cos_theta * cyl.cos_phase - sin_theta * cyl.sin_phase
         sin_psi = sin_theta * cyl.cos_phase + cos_theta * cyl.sin_phase
         slope = slider_crank(cos_psi, sin_psi, cyl.radius, cyl.rod_length, cyl.offset)[1]
-        total -= (cylinder_pressure(i, theta, speed, model.gas) - model.gas.ambient) * cyl.area * slope
+        total -= (pressure_at(i, theta, model.gas, e, GAS_) - model.gas.ambient) * cyl.area * slope
     return total
+
+
+@kernel
+def gas_torque(theta, speed, model):
+    """Torque (N m) of the gas on the crank at a crank angle (rad) and speed (rad/s)."""
+    e = np.zeros(ENGINE)
+    gas_weights(speed, model, e)
+    return torque_of_gas(theta, model, e)
 
 
 @kernel
 def gas_torques(angles, speed, model, out):
     """Torque of the gas on the crank at crank angles (n) rad, into `out` (n) N m."""
+    e = np.zeros(ENGINE)
+    gas_weights(speed, model, e)
     for n in range(angles.size):
-        out[n] = gas_torque(angles[n], speed, model)
+        out[n] = torque_of_gas(angles[n], model, e)
 
 
-@kernel
+@bare
 def derivatives(y, model, w, e, out):
     """Time derivative of the state y into out."""
     bodies = model.bodies.size
     speed = velocities(y, model, w, e)
-    add_forces(y, model, w, speed, out)
+    feed(y, speed, model, model.air, e, out)
+    add_forces(y, model, w, e, speed, out)
     out[y.size - 2], out[y.size - 1] = speed, 0.0
     for b in range(bodies):
         at = 13 * b
@@ -247,5 +321,6 @@ def _crank_rate(theta, speed, model, e, vx, vy, vz, wx, wy, wz):
     sway = vx * (wy * az - wz * ay) + vy * (wz * ax - wx * az) + vz * (wx * ay - wy * ax)
     both = vx * e[A1_] + vy * e[A1_ + 1] + vz * e[A1_ + 2] + wx * e[B1_] + wy * e[B1_ + 1] + wz * e[B1_ + 2]
     energy = spin + sway + speed * (both + 0.5 * e[C_ + 1] * speed)
-    torque = gas_torque(theta, speed, model) - loss_torque(speed, model) - load_torque(speed, model.load)
+    torque = torque_of_gas(theta, model, e) - loss_torque(speed, model, e) - charger_torque(model.air, e)
+    torque -= output_torque(speed, model, model.air, e)
     return energy + torque

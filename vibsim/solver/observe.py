@@ -2,29 +2,33 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 
-from vibsim.engine.friction import friction_torque
-from vibsim.engine.pressure import cylinder_pressure
+from vibsim.engine.air_seen import SEEN, see_air, seen_by_name
+from vibsim.engine.packed_gas import pressure_at
 from vibsim.inputs.models import Sensor
-from vibsim.jit import inner, kernel
+from vibsim.jit import inlined, inner, kernel
 from vibsim.solver.motion import (
     A1_,
     A_,
     B1_,
     C_,
     ENGINE,
+    GAS_,
     J1_,
     WORK,
     V,
     W,
+    charger_torque,
     derivatives,
-    gas_torque,
-    load_torque,
+    friction_now,
     loss_torque,
+    output_torque,
     solve_mass,
+    torque_of_gas,
 )
 from vibsim.solver.mount_motion import HELD, MOMENT, plain_mount, special_mounts
 from vibsim.solver.packed import STATES_PER_BODY, Packed
@@ -51,6 +55,7 @@ class Observed:
     body_acceleration: np.ndarray
     body_rotation: np.ndarray
     sensor_acceleration: np.ndarray
+    air: dict[str, np.ndarray] | None = None  # of the air path by name; None without one
 
 
 @inner
@@ -101,11 +106,30 @@ def _point_acceleration(r, a, p, out):
         out[k] = r[3 * k] * fx + r[3 * k + 1] * fy + r[3 * k + 2] * fz
 
 
+@inlined
+def _observe_air(y, at, speed, air, e, row):
+    if air is not None:
+        see_air(y, at, speed, air, e, GAS_, row)
+
+
 @kernel
 def _observe(
-    states, model, sensor_body, sensor_point, torque, pressure, force, deflection, moment, velocity, acceleration, feel
+    states,
+    model,
+    sensor_body,
+    sensor_point,
+    torque,
+    pressure,
+    force,
+    deflection,
+    moment,
+    velocity,
+    acceleration,
+    feel,
+    air,
 ):
-    """Fill the output arrays from states (n, state); torque (n, 6): speed, gas, inertia, load, friction, accessory."""
+    """Fill the output arrays from states (n, state); torque (n, 6): speed, gas, inertia, load, friction, accessory
+    with the charger's; air (n, SEEN) of the air path."""
     bodies, crank = model.bodies.size, states.shape[1] - 2
     w, e = np.zeros((bodies, WORK)), np.zeros(ENGINE)
     out, origin = np.zeros(states.shape[1]), np.zeros(3)
@@ -142,10 +166,11 @@ def _observe(
                 for k in range(3):
                     moment[n, m, k] = w[0, MOMENT + k]
         for i in range(pressure.shape[1]):
-            pressure[n, i] = cylinder_pressure(i, theta, speed, model.gas)
-        gas, load = gas_torque(theta, speed, model), load_torque(speed, model.load)
-        friction = friction_torque(speed, model.losses, model.gas.speeds)
-        losses = loss_torque(speed, model)
+            pressure[n, i] = pressure_at(i, theta, model.gas, e, GAS_)
+        gas, load = torque_of_gas(theta, model, e), output_torque(speed, model, model.air, e)
+        friction = friction_now(speed, model, e)
+        losses = loss_torque(speed, model, e) + charger_torque(model.air, e)
+        _observe_air(y, model.air_at, speed, model.air, e, air[n])
         turning = 0.0
         if model.carrier >= 0:
             c = model.carrier
@@ -165,8 +190,9 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     moment = np.zeros((points if twisted else 0, mounts, 3))
     velocity, acceleration = np.zeros((points, bodies, 3)), np.zeros((points, bodies, 3))
     feel = np.zeros((points, len(sensors), 3))
+    air = np.zeros((points, 0 if model.air is None else len(SEEN)))
     body, point = _sensor_places(packed, sensors)
-    _observe(states, model, body, point, torque, pressure, force, deflection, moment, velocity, acceleration, feel)
+    _observe(states, model, body, point, torque, pressure, force, deflection, moment, velocity, acceleration, feel, air)
     by_body = states[:, : STATES_PER_BODY * bodies].reshape(points, bodies, STATES_PER_BODY)
     drawn = np.array([quaternion_of_matrix(own) for own in packed.axes])
     return Observed(
@@ -186,7 +212,20 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         body_acceleration=acceleration,
         body_rotation=rotation_vectors(multiply(by_body[:, :, 3:7], conjugate(drawn))),
         sensor_acceleration=feel,
+        air=None if model.air is None else seen_by_name(air, model.air),
     )
+
+
+def joined(first: Observed, second: Observed) -> Observed:
+    """What one model gives, then another, as one record."""
+    found: dict[str, Any] = {}
+    for item in fields(Observed):
+        one, other = getattr(first, item.name), getattr(second, item.name)
+        if isinstance(one, dict):
+            found[item.name] = {name: np.concatenate([one[name], other[name]]) for name in one}
+        else:
+            found[item.name] = None if one is None else np.concatenate([one, other])
+    return Observed(**found)
 
 
 def _sensor_places(packed: Packed, sensors: tuple[Sensor, ...]) -> tuple[np.ndarray, np.ndarray]:

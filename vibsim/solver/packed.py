@@ -3,28 +3,34 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
 
 from vibsim.engine.accessories import no_losses, pack_losses
-from vibsim.engine.charging.pack import pack_charging
+from vibsim.engine.air_path import AirPath
+from vibsim.engine.charging.added_mass import with_added_mass
 from vibsim.engine.layout import Layout, resolve_layout
+from vibsim.engine.load_target import with_load
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
-from vibsim.engine.pressure import STANDARD_PRESSURE, Gas, Operating, depends_on_speed, no_gas, pack_gas
+from vibsim.engine.operating_point import OperatingPoint, charging_loss, doubts, operating_point
+from vibsim.engine.packed_gas import Gas
+from vibsim.engine.pressure import Operating, depends_on_speed, no_gas, pack_gas
 from vibsim.engine.trace_report import Remarks, trace_remarks
 from vibsim.engine.traces import some_point, speed_nodes
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
+from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import InputError
-from vibsim.inputs.models import Body, Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad, TraceGas
+from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
 from vibsim.late import prepare
+from vibsim.solver.fed import NOT_FED, SPEED_NODES, MoreState, fed_engine, takes_from_crank, varies
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 
 STANDARD_GRAVITY = 9.80665
 AVERAGE_POINTS = 96  # the mean of a smooth periodic function converges beyond any power of the step
-SPEED_NODES = np.array([0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0])  # of the first speed
 STATES_PER_BODY = 13  # place (3), quaternion (4), momentum and angular momentum in own axes (3 + 3)
 
 
@@ -45,9 +51,10 @@ class Model(NamedTuple):
     `bodies` records; `carrier` the body with the engine (−1 none), `block_moment` its block's first moment and
     `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records and the
     `mount_numbers` they point to;
-    `losses` records of friction at each speed of the gas, then all plain accessories that the block reacts as one, then
+    `losses` records of friction at each node of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
-    `reactor` (−1 ground).
+    `reactor` (−1 ground); `air` the air path, where its states are among those of the run, and `air_at` where they
+    begin.
     """
 
     bodies: np.ndarray
@@ -62,24 +69,19 @@ class Model(NamedTuple):
     load: LoadLaw
     reactor: int
     gravity: float
-
-
-class MoreState(NamedTuple):
-    """A state beside those of bodies and crank: its name for messages, its value as a run starts, the least size that
-    its error is a share of, and whether that share is of its value too (1) or not (0)."""
-
-    name: str
-    start: float
-    floor: float
-    relative: float = 1.0
+    air: AirPath | None = None
+    air_at: int = 0
 
 
 class Packed(NamedTuple):
     """A model with what is needed to read its states: names, drawn places, own axes, layout, names of
     accessories.
 
-    States are those of the bodies, then `more_states` with those of the mounts first, then crank angle and momentum.
-    `remarks` say what was done to measured data and what of it is doubtful, `mount_notes` how laws were fitted.
+    States are those of the bodies, then `more_states`, of the mounts first and then of the air path, then crank angle
+    and momentum. `remarks` say what was done to measured data and what of it is doubtful, `mount_notes` how laws were
+    fitted. `load` is the run's, found where torque or power was asked for; `point` the steady state of throttle and
+    charger, where the case has them; `folder` that of the case's CSV files; `borrowed` nodes of the air path at which
+    no working cycle closes. `repeats` working cycles, of misfire, are a period.
     """
 
     model: Model
@@ -90,7 +92,24 @@ class Packed(NamedTuple):
     accessories: tuple[str, ...] = ()
     remarks: Remarks = Remarks()
     more_states: tuple[MoreState, ...] = ()
+    load: float = 1.0
+    point: OperatingPoint | None = None
+    folder: Path = Path()
+    borrowed: np.ndarray | None = None
+    repeats: int = 1
     mount_notes: tuple[str, ...] = ()
+
+    def with_air(self, air: AirPath) -> Packed:
+        return self._replace(model=self.model._replace(air=air))
+
+    @property
+    def air_states(self) -> tuple[MoreState, ...]:
+        return self.more_states[self.model.air_at - STATES_PER_BODY * len(self.names) :]
+
+    @property
+    def period(self) -> float:
+        """Crank angle after which the gas repeats, rad."""
+        return self.repeats * self.cycle
 
     @property
     def cycle(self) -> float:
@@ -107,6 +126,7 @@ def pack(case: Case, folder: Path) -> Packed:
     Raises InputError for what only shows once the engine is resolved: firing angles, throws, traces, and moving parts
     heavier than the weighed whole that includes them.
     """
+    case = _carrying(with_load(case, folder))
     engine = case.engine
     names = [body.name for body in case.body]
     centres = [np.array(body.centre_of_mass) for body in case.body]
@@ -127,11 +147,15 @@ def pack(case: Case, folder: Path) -> Packed:
         with together:
             block = _block(case.body[carrier], where, inertia[carrier], train, origin)
             mass[carrier], moment, inertia[carrier] = block
-    remarks = Remarks()
+    remarks, point, fed = Remarks(), None, NOT_FED
     with together:
-        gas = _gas(case, layout, folder)
+        point = _conditions(case, folder)
+        fed = fed_engine(case, layout, folder)
+        gas = _gas(case, layout, folder, point) if fed.gas is None else fed.gas
         if engine is not None and layout is not None:
             remarks = trace_remarks(engine, layout, folder)
+        if point is not None:
+            remarks = replace(remarks, warnings=(*remarks.warnings, *doubts(point)))
     mounts = PackedMounts(np.zeros(0), np.zeros(0), (), ())
     with together:
         mounts = pack_mounts(case.mount, names, centres, axes, folder, STATES_PER_BODY * len(names))
@@ -149,16 +173,34 @@ def pack(case: Case, folder: Path) -> Packed:
         mounts=mounts.records,
         mount_numbers=mounts.numbers,
         gas=gas,
-        losses=_losses(engine, layout, gas, names, carrier),
+        losses=_losses(engine, layout, gas, names, carrier, None if fed.path else point),
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
         reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
+        air=fed.path,
+        air_at=STATES_PER_BODY * len(names) + len(mounts.states),
     )
     driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
+    if (point is not None and point.charging_torque) or (fed.path is not None and takes_from_crank(fed.path)):
+        driven = (*driven, "charging")
     if np.any(mounts.records["special"]):
         prepare()
     states = tuple(MoreState(state.name, 0.0, state.floor, 0.0) for state in mounts.states)
-    return Packed(model, names, np.array(centres), np.array(axes), layout, driven, remarks, states, mounts.notes)
+    return Packed(
+        model=model,
+        names=names,
+        centres=np.array(centres),
+        axes=np.array(axes),
+        layout=layout,
+        accessories=driven,
+        remarks=remarks,
+        more_states=(*states, *fed.states),
+        load=case.run.load if case.run else 1.0,
+        point=point,
+        folder=folder,
+        borrowed=fed.borrowed,
+        mount_notes=mounts.notes,
+    )
 
 
 class _Together:
@@ -245,10 +287,9 @@ def without_turning_eccentrics(train: Train) -> Train:
     return train._replace(eccentrics=train.eccentrics[train.eccentrics["ratio"] == 0.0])
 
 
-def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
+def _gas(case: Case, layout: Layout | None, folder: Path, point: OperatingPoint | None) -> Gas:
     if case.engine is None or layout is None:
         return no_gas([], 4.0 * math.pi)
-    _refuse_charging(case.engine, folder)
     speed, load = (abs(case.run.speed), case.run.load) if case.run else (100.0, 1.0)
     if case.run is None and isinstance(case.engine.gas, TraceGas) and case.engine.gas.folder is not None:
         speed, load = some_point(case.engine, layout, folder)
@@ -257,16 +298,47 @@ def _gas(case: Case, layout: Layout | None, folder: Path) -> Gas:
         speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0))
         if isinstance(case.engine.gas, TraceGas):
             speeds = speed_nodes(case.engine, layout, speed, load, folder)
-    return pack_gas(case.engine, layout, [Operating(float(value), load, folder) for value in speeds])
+    points = [Operating(float(value), load, folder) for value in speeds]
+    if point is not None:
+        points = [_operating(case.engine, item, point) for item in points]
+    return pack_gas(case.engine, layout, points, partner=varies(case))
 
 
-def _refuse_charging(engine: Engine, folder: Path) -> None:
-    """A charged engine is described but not computed: say so, after what is wrong with its maps."""
-    source = engine.charging.source
-    if source == "none":
-        return
-    pack_charging(engine.charging, getattr(engine.gas, "ambient_pressure", STANDARD_PRESSURE), folder)
-    raise InputError(f"engine.charging.source: got {source!r}; a charged engine cannot be computed yet; allowed: none")
+def _operating(engine: Engine, at: Operating, point: OperatingPoint) -> Operating:
+    found = point if at.speed == point.speed else operating_point(engine, at.folder, at.speed, at.load)
+    return replace(at, conditions=found.conditions)
+
+
+def _conditions(case: Case, folder: Path) -> OperatingPoint | None:
+    """The steady point of the whole engine, where throttle, charger or knock have a say in it."""
+    engine, run = case.engine, case.run
+    if engine is None or run is None or not isinstance(engine.gas, CycleGas):
+        return None
+    gas = engine.gas
+    if engine.charging.source == "none" and gas.throttle is None and gas.knock_margin is None:
+        return None
+    return operating_point(engine, folder, abs(run.speed), run.load)
+
+
+def _carrying(case: Case) -> Case:
+    """The case with the charger's mass put on the engine's body."""
+    charging = case.engine.charging if case.engine else None
+    if case.engine is None or not isinstance(charging, Charged) or not charging.added_mass:
+        return case
+    names = [body.name for body in case.body]
+    index = names.index(case.engine.body)
+    body, place = case.body[index], np.array(charging.added_mass_at)
+    mass, centre, inertia = with_added_mass(
+        body.mass, np.array(body.centre_of_mass), _inertia(body), charging.added_mass, place
+    )
+    update = {
+        "mass": mass,
+        "centre_of_mass": _triple(centre),
+        "inertia": tuple(float(inertia[at]) for at in ENTRIES.values()),
+        "inertia_products": "matrix",
+    }
+    bodies = (*case.body[:index], body.model_copy(update=update), *case.body[index + 1 :])
+    return case.model_copy(update={"body": bodies})
 
 
 def load_coefficients(engine: Engine) -> LoadLaw:
@@ -281,11 +353,21 @@ def load_coefficients(engine: Engine) -> LoadLaw:
     return 0.0, 0.0, 0.0, 0.0
 
 
-def _losses(engine: Engine | None, layout: Layout | None, gas: Gas, names: list[str], carrier: int) -> np.ndarray:
+def _losses(
+    engine: Engine | None,
+    layout: Layout | None,
+    gas: Gas,
+    names: list[str],
+    carrier: int,
+    point: OperatingPoint | None,
+) -> np.ndarray:
     if engine is None or layout is None:
         return no_losses()
     bodies = [_reactor(accessory.reacted_by, names, carrier) for accessory in engine.accessory]
-    return pack_losses(engine, layout, gas, bodies, carrier)
+    losses = pack_losses(engine, layout, gas, bodies, carrier)
+    if point is None or not point.charging_torque:
+        return losses
+    return np.append(losses, charging_loss(point, carrier))
 
 
 def _reactor(by: str | None, names: list[str], carrier: int) -> int:

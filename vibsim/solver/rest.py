@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+from numba import float64, from_dtype, int64, void
 
-from vibsim.jit import kernel
+from vibsim.jit import inner, kernel
+from vibsim.late import late
 from vibsim.solver.mount_motion import WORK, put_in_hand
 from vibsim.solver.packed import STATES_PER_BODY, Model
 from vibsim.structure.mount_laws import D, curve, interval
-from vibsim.structure.mounts import LINEAR, SCHEDULED, rest_states
+from vibsim.structure.mounts import LINEAR, MOUNT, SCHEDULED, rest_states
 from vibsim.structure.rotation import matrix_entries
 
 RATES = ("stiff_x", "stiff_y", "stiff_z", "damp_x", "damp_y", "damp_z")
@@ -17,17 +19,17 @@ RATES = ("stiff_x", "stiff_y", "stiff_z", "damp_x", "damp_y", "damp_z")
 def at_rest(y: np.ndarray, model: Model) -> None:
     """Write into y the states of the mounts as they come to rest where the bodies are."""
     if np.any(model.mounts["state"] >= 0):
-        _settle(y, model.bodies.size, model.mounts, model.mount_numbers, np.zeros((model.mounts.size, 3)))
+        _all_to_rest(y, model.bodies.size, model.mounts, model.mount_numbers, np.zeros((model.mounts.size, 3)))
 
 
 def deflections(y: np.ndarray, model: Model) -> np.ndarray:
     """Deflections (mounts, 3) m along the mounts' own axes in a state."""
     found = np.zeros((model.mounts.size, 3))
-    _settle(y.copy(), model.bodies.size, model.mounts, model.mount_numbers, found)
+    _all_to_rest(y.copy(), model.bodies.size, model.mounts, model.mount_numbers, found)
     return found
 
 
-@kernel
+@late(void(float64[::1], int64, from_dtype(MOUNT)[::1], float64[::1], float64[:, ::1]))
 def _settle(y, bodies, mounts, numbers, found):
     """Put all mounts to rest where the bodies are; their deflections into `found`."""
     w = np.zeros((bodies, WORK))
@@ -42,6 +44,21 @@ def _settle(y, bodies, mounts, numbers, found):
             found[n, k] = w[0, D + k]
         if mounts[n].state >= 0:
             rest_states(mounts[n], numbers, y, w)
+
+
+@kernel
+def _all_to_rest(y, bodies, mounts, numbers, found):
+    _settle(y, bodies, mounts, numbers, found)
+
+
+@inner
+def relax(y, model, found):
+    """Write into y the states of the mounts, where they have any, as they come to rest where the bodies are; `found`
+    (mounts, 3) is for their deflections."""
+    for n in range(model.mounts.size):
+        if model.mounts[n].state >= 0:
+            _settle(y, model.bodies.size, model.mounts, model.mount_numbers, found)
+            return
 
 
 def held_at_speed(model: Model, speed: float) -> np.ndarray:

@@ -14,11 +14,13 @@ from vibsim.engine.pressure import depends_on_speed
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.solver.failure import explain_failure
-from vibsim.solver.observe import observe
+from vibsim.solver.fed import after_step, air_remarks, held_at, lay_back
+from vibsim.solver.motion import derivatives
+from vibsim.solver.observe import Observed, joined, observe
 from vibsim.solver.packed import Packed, pack
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import equilibrium, error_control, require_engine, state_at
-from vibsim.solver.steady import settle
+from vibsim.solver.steady import mean_inertia, settle
 from vibsim.solver.stepper import (
     MOST_STEPS,
     REACHED_ANGLE,
@@ -30,10 +32,12 @@ from vibsim.solver.stepper import (
     no_grid,
     start_stepper,
 )
+from vibsim.solver.varied import found_in_record, with_misfire, with_variation
 
 Progress = Callable[[str, float, float], None]
 RPM = 30.0 / math.pi  # per rad/s
 CHUNK = 0.05  # s of simulated time between progress reports
+FIRST_STEP = 1e-5  # s
 SPEED_SLACK = 0.02  # of the least and greatest speed that gas is known for
 
 
@@ -65,38 +69,51 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
     displacement = np.zeros((len(packed.names), 6))
     if run.start == "static":
         displacement = equilibrium(packed).displacement
-    stepper = start_stepper(state_at(packed, displacement, 0.0, run.speed), packed.model, 1e-5)
+    packed = with_variation(packed, run)
+    stepper = start_stepper(state_at(packed, displacement, 0.0, run.speed), packed.model, FIRST_STEP)
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
     angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
     angles = _integrate(stepper, case, packed, run, (times, angles), progress)
-    warnings = _check_gas_range(case, packed, times)
+    over_time = observe(times.states, packed, case.sensor)
+    warnings = _check_gas_range(case, packed, times) + air_remarks(over_time, times.step, packed)
     whole = int(angles.next[0]) // run.points_per_cycle * run.points_per_cycle
     return Solution(
         case=case,
         packed=packed,
         time=np.arange(len(times.times)) / run.sample_rate,
-        over_time=observe(times.states, packed, case.sensor),
+        over_time=over_time,
         angle=angles.step * np.arange(whole) if whole else None,
         over_angle=observe(angles.states[:whole], packed, case.sensor) if whole else None,
         settling=None,
         counts=_counts(stepper),
         warnings=warnings,
+        variation=found_in_record(packed, run, float(times.states[-1, -2])),
     )
 
 
 def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
-    """Hold the mean speed by the load torque, wait until cycles repeat, then record."""
-    stepper, packed, settling = settle(case, run, packed, progress)
+    """Hold the mean speed by the load torque, wait until cycles repeat, then record.
+
+    What repeats is a period of misfire, if there is one. Variation sets in with the record, under the load found.
+    """
+    stepper, packed, settling = settle(case, run, with_misfire(packed, run), progress)
     run = run.model_copy(update={"relative_tolerance": settling.relative_tolerance})
+    varies = run.variation is not None
+    if varies:
+        packed = with_variation(packed, run)
+        derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     stepper.clock[0] = 0.0
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
-    # the last whole cycle of the record, which has had the longest to settle
-    first = packed.cycle * max(math.floor(run.duration * run.speed / packed.cycle) - 1, 0)
-    angles = grid(first, packed.cycle / run.points_per_cycle, run.points_per_cycle, packed.state_size)
+    whole = max(math.floor(run.duration * run.speed / packed.period), 1)
+    # the last whole period of the record, which has had the longest to settle; all of them where they differ
+    first = 0.0 if varies else packed.period * (whole - 1)
+    span = packed.period * (whole if varies else 1)
+    points = round(span / packed.cycle) * run.points_per_cycle
+    angles = grid(first, packed.cycle / run.points_per_cycle, points, packed.state_size)
     _integrate(stepper, case, packed, run, (times, angles), progress)
-    if angles.next[0] < len(angles.times):  # a record shorter than one cycle: go on to its end
+    if angles.next[0] < len(angles.times):  # a record shorter than that: go on to its end
         control = error_control(packed, run.relative_tolerance, MOST_STEPS)
-        status = advance(stepper, packed.model, control, math.inf, first + packed.cycle, no_grid(), angles)
+        status = advance(stepper, packed.model, control, math.inf, first + span, no_grid(), angles)
         if status != REACHED_ANGLE:
             raise explain_failure(status, stepper, packed, case)
     angles.states[:, -2] -= first
@@ -106,28 +123,83 @@ def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solu
         time=np.arange(len(times.times)) / run.sample_rate,
         over_time=observe(times.states, packed, case.sensor),
         first_angle=first,
-        angle=angles.step * np.arange(run.points_per_cycle),
+        angle=angles.step * np.arange(points),
         over_angle=observe(angles.states, packed, case.sensor),
         settling=settling,
         counts=_counts(stepper),
+        periodic=not varies,
+        variation=found_in_record(packed, run, float(times.states[-1, -2])),
     )
 
 
+def run_load_step(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
+    """Settle at the first load, then record: throttle and charger are commanded for the second load at the step.
+
+    Settling leaves the drive of a charger as cool, and its battery as full, as the record is to begin with. Variation
+    sets in with the record.
+    """
+    assert case.engine is not None and packed.model.air is not None
+    path = held_at(packed.model.air, run, mean_inertia(packed))
+    stepper, packed, settling = settle(case, run, with_misfire(packed.with_air(path), run), progress)
+    if run.variation is not None:
+        packed = with_variation(packed, run)
+        derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
+    run = run.model_copy(update={"relative_tolerance": settling.relative_tolerance})
+    stepper.clock[0] = 0.0
+    lay_back(stepper.y[packed.model.air_at : -2], path, packed.air_states)
+    times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
+    angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
+    angles = _integrate(stepper, case, packed, run, (times, angles), progress, end=run.step_at)
+    before = int(times.next[0]), int(angles.next[0])
+    after = packed.with_air(after_step(case.engine, packed.folder, path, run))
+    stepper.clock[1] = FIRST_STEP
+    derivatives(stepper.y, after.model, stepper.w, stepper.e, stepper.f)
+    angles = _integrate(stepper, case, after, run, (times, angles), progress, begin=run.step_at)
+    whole = int(angles.next[0]) // run.points_per_cycle * run.points_per_cycle
+    over_time = _observe_both(times.states, before[0], packed, after, case)
+    return Solution(
+        case=case,
+        packed=packed,
+        time=np.arange(len(times.times)) / run.sample_rate,
+        over_time=over_time,
+        angle=angles.step * np.arange(whole) if whole else None,
+        over_angle=_observe_both(angles.states[:whole], before[1], packed, after, case) if whole else None,
+        settling=settling,
+        counts=_counts(stepper),
+        warnings=_check_gas_range(case, packed, times) + air_remarks(over_time, times.step, after),
+        variation=found_in_record(packed, run, float(times.states[-1, -2])),
+    )
+
+
+def _observe_both(states: np.ndarray, first: int, before: Packed, after: Packed, case: Case) -> Observed:
+    """Quantities at states (n), the first of them under the command before the step."""
+    return joined(observe(states[:first], before, case.sensor), observe(states[first:], after, case.sensor))
+
+
 def _integrate(
-    stepper: Stepper, case: Case, packed: Packed, run: Run, grids: tuple[Grid, Grid], progress: Progress
+    stepper: Stepper,
+    case: Case,
+    packed: Packed,
+    run: Run,
+    grids: tuple[Grid, Grid],
+    progress: Progress,
+    begin: float = 0.0,
+    end: float = math.inf,
 ) -> Grid:
-    """Integrate over the record; returns the angle grid, which grows with the turns of a free run."""
+    """Integrate over the record, or from one time in it to another; returns the angle grid, which grows with the turns
+    of a run whose speed is not known before."""
     control = error_control(packed, run.relative_tolerance, MOST_STEPS)
     times, angles = grids
-    end = (points_in(run) - 1) / run.sample_rate
-    for chunk in range(1, math.ceil(end / CHUNK) + 1):
+    last = (points_in(run) - 1) / run.sample_rate
+    end = min(end, last)
+    for chunk in range(math.floor(begin / CHUNK) + 1, math.ceil(end / CHUNK) + 1):
         until = min(end, chunk * CHUNK)
-        if run.kind == "free":
+        if run.kind != "steady":
             angles = _with_room(angles, stepper, packed)
         status = advance(stepper, packed.model, control, until, math.inf, times, angles)
         if status not in (REACHED_TIME, REACHED_ANGLE):
             raise explain_failure(status, stepper, packed, case)
-        progress("recording", until, end)
+        progress("recording", until, last)
     return angles
 
 
@@ -147,7 +219,9 @@ def _check_gas_range(case: Case, packed: Packed, times: Grid) -> tuple[str, ...]
     for there the curves of the least speed were used."""
     if case.engine is None or not depends_on_speed(case.engine):
         return ()
-    known = packed.model.gas.speeds
+    known = packed.model.gas.nodes.speeds
+    if known.size == 1:  # of a speed that is held
+        return ()
     speeds = np.abs(np.gradient(times.states[:, -2], times.step))
     how = "measured" if case.engine.gas.source == "trace" else "computed"
     if speeds.max() > (1.0 + SPEED_SLACK) * known[-1]:
@@ -168,4 +242,8 @@ def _counts(stepper: Stepper) -> dict[str, int]:
     return {"steps": accepted, "rejected_steps": rejected, "evaluations": evaluations}
 
 
-KINDS: dict[str, Callable[[Case, Run, Packed, Progress], Solution]] = {"free": run_free, "steady": run_steady}
+KINDS: dict[str, Callable[[Case, Run, Packed, Progress], Solution]] = {
+    "free": run_free,
+    "steady": run_steady,
+    "load_step": run_load_step,
+}

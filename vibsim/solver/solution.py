@@ -9,6 +9,7 @@ import numpy as np
 from vibsim.inputs.models import Case
 from vibsim.solver.observe import Observed
 from vibsim.solver.packed import Packed
+from vibsim.solver.varied import FoundVariation
 
 
 @dataclass(frozen=True)
@@ -30,8 +31,9 @@ class Settling:
 class Solution:
     """A run's output. `time` (n) s with `over_time`; `angle` (m) rad with `over_angle` on a uniform crank-angle grid.
 
-    In a steady run the angle grid is the last whole working cycle of the record, counted from its own beginning at
-    crank angle `first_angle` (rad) of the record; in a free run it spans every whole cycle passed (None when none was).
+    In a steady run the angle grid is the last whole working cycle of the record, with misfire the last whole period,
+    counted from its own beginning at crank angle `first_angle` (rad) of the record; in a free run, and where cycles
+    vary, it spans every whole cycle passed (None when none was). `periodic` says whether it repeats.
     `warnings` are lines on what of the input or the run is doubtful.
     """
 
@@ -46,3 +48,5 @@ class Solution:
     seconds: float = 0.0
     first_angle: float = 0.0
     warnings: tuple[str, ...] = ()
+    periodic: bool = False
+    variation: FoundVariation | None = None

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from vibsim.engine.accessories import held_at
 from vibsim.inputs.errors import InputError
-from vibsim.solver.motion import A_, B_, C_, derivatives, fill_engine, scratch
+from vibsim.solver.motion import A_, B_, C_, fill_engine, scratch
+from vibsim.solver.near_rest import forces_near, move
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
 from vibsim.solver.rest import at_rest, deflections, held_at_speed
 from vibsim.solver.stepper import Control
-from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_matrix, quaternion_of_vector
+from vibsim.structure.rotation import quaternion_of_matrix
 from vibsim.structure.statics import Equilibrium, find_equilibrium
 
 PLACE_FLOOR, ANGLE_FLOOR = 1e-3, 1e-3  # m, rad: the scales that tolerance is a share of
 SPEED_FLOOR, SPIN_FLOOR, CRANK_FLOOR = 0.1, 0.1, 1.0  # m/s, rad/s, rad/s
+NOT_ASKED = np.empty((0, 0))
 CRANK_SHARE = 0.1  # of the crank's momentum: its swing, which is what is asked for, is a small part of it
 
 
@@ -25,9 +29,8 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
     y = np.zeros(packed.state_size)
     for b in range(bodies):
         at = STATES_PER_BODY * b
-        y[at : at + 3] = packed.centres[b] + displacement[b, :3]
-        turn = quaternion_of_vector(displacement[b, 3:])
-        y[at + 3 : at + 7] = multiply(turn, quaternion_of_matrix(packed.axes[b]))
+        y[at : at + 3] = packed.centres[b]
+        y[at + 3 : at + 7] = quaternion_of_matrix(packed.axes[b])
     y[STATES_PER_BODY * bodies : -2] = [state.start for state in packed.more_states]
     at_rest(y, model)
     y[-2], y[-1] = crank_angle, speed
@@ -38,7 +41,11 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
         y[at + 7 : at + 10] = e[A_ : A_ + 3] * speed
         y[at + 10 : at + 13] = e[B_ : B_ + 3] * speed
         y[-1] = e[C_] * speed
-    return y
+    if not np.any(displacement):
+        return y
+    moved = np.empty_like(y)
+    move(np.ascontiguousarray(displacement, dtype=float).ravel(), y, model, moved)
+    return moved
 
 
 def mount_deflections(packed: Packed, displacement: np.ndarray) -> np.ndarray:
@@ -50,50 +57,124 @@ def mount_deflections(packed: Packed, displacement: np.ndarray) -> np.ndarray:
 def static_model(model: Model, torque: float, speed: float) -> Model:
     """The model for statics: no gas, the output torque (N m) constant, accessories and scheduled mounts as at a crank
     speed (rad/s)."""
-    losses = held_at(model.losses, model.gas.speeds, speed)
+    losses = held_at(model.losses, model.gas.nodes.size, speed)
     still = model.gas._replace(active=False)
     load = (float(torque), 0.0, 0.0, 0.0)
     return model._replace(gas=still, load=load, losses=losses, mounts=held_at_speed(model, speed))
 
 
-def static_forces(packed: Packed, displacement: np.ndarray) -> np.ndarray:
-    """Force (N) and moment (N m, about each reference point), vehicle axes, on bodies at rest; flat (6 per body).
+@dataclass(frozen=True)
+class Preload:
+    """What loads bodies at rest beside weight, output torque and accessories.
 
-    The model is one for statics; the crank is held in the block at angle zero.
+    `acceleration` (3) m/s² of the whole vehicle, vehicle axes: every mass m feels −m·a (d'Alembert). `moment`
+    (bodies, 3) N m along the axes of the engine's body and turning with it. `held` bodies (indices) stay as drawn.
     """
-    y = state_at(packed, displacement.reshape(-1, 6))
-    w, e = scratch(len(packed.names))
-    out = np.zeros(y.size)
-    derivatives(y, packed.model, w, e, out)
-    forces = []
-    for b in range(len(packed.names)):
-        at = STATES_PER_BODY * b
-        own = matrix_of(y[at + 3 : at + 7])
-        forces += [own @ out[at + 7 : at + 10], own @ out[at + 10 : at + 13]]
-    return np.concatenate(forces)
+
+    acceleration: np.ndarray
+    moment: np.ndarray
+    held: tuple[int, ...] = ()
 
 
-def equilibrium(packed: Packed, torque: float = 0.0, speed: float = 0.0) -> Equilibrium:
-    """Static equilibrium under weight, an output torque (N m) and accessories as at a crank speed (rad/s).
+def no_preload(packed: Packed) -> Preload:
+    return Preload(np.zeros(3), np.zeros((len(packed.names), 3)))
+
+
+class AtRest:
+    """Forces on the bodies of a model at rest under its weight, an output torque (N m), accessories as at a crank speed
+    (rad/s) and a preload; the crank is held in the block at angle zero."""
+
+    def __init__(self, packed: Packed, torque: float = 0.0, speed: float = 0.0, preload: Preload | None = None):
+        self._packed = packed
+        self._preload = no_preload(packed) if preload is None else preload
+        self._model = static_model(packed.model, torque, speed)
+        self._drawn = state_at(packed, np.zeros((len(packed.names), 6)))
+        self._free = [b for b in range(len(packed.names)) if b not in self._preload.held]
+        self._moving = np.concatenate([np.arange(6 * b, 6 * b + 6) for b in self._free] or [np.zeros(0, np.int64)])
+        self._size = 6 * len(packed.names)
+        self._parts: dict[float, tuple[Model, np.ndarray, np.ndarray]] = {}
+        self._scale = max(self._load(torque), 1.0)
+
+    def state(self, displacement: np.ndarray) -> np.ndarray:
+        """The state with bodies displaced (6 per body) and at rest."""
+        state = np.empty_like(self._drawn)
+        move(np.ascontiguousarray(displacement, dtype=float).ravel(), self._drawn, self._model, state)
+        return state
+
+    def forces(self, displacement: np.ndarray, share: float = 1.0) -> np.ndarray:
+        """Force (N) and moment (N m, about reference points), vehicle axes, on all bodies (6 per body) moved from the
+        drawn place (6 per body: m, rotation vector), under a share of all that loads them."""
+        return self._near(displacement, self._drawn, share)[0]
+
+    def slope(self, displacement: np.ndarray, share: float = 1.0) -> np.ndarray:
+        """How `forces` change with the displacement, square."""
+        return self._near(displacement, self._drawn, share, slope=self._square())[1]
+
+    def slopes_at(self, start: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """How the forces under the whole load change with displacements from state `start`, and with the bodies'
+        speeds there; square."""
+        return self._near(np.zeros(self._size), start, 1.0, self._square(), self._square())[1:]
+
+    def equilibrium(self) -> Equilibrium:
+        """Where the forces on all bodies that are not held vanish. Raises RunFailure."""
+        moving, names = self._moving, [self._packed.names[b] for b in self._free]
+        whole = np.zeros(self._size)
+
+        def residual(x: np.ndarray, share: float) -> np.ndarray:
+            whole[moving] = x
+            return self.forces(whole, share)[moving]
+
+        def slope(x: np.ndarray, share: float) -> np.ndarray:
+            whole[moving] = x
+            return self.slope(whole, share)[np.ix_(moving, moving)]
+
+        found = find_equilibrium(residual, names, self._scale, slope)
+        displacement = np.zeros((len(self._packed.names), 6))
+        displacement[self._free] = found.displacement
+        return Equilibrium(displacement, found.residual)
+
+    def _near(
+        self,
+        displacement: np.ndarray,
+        start: np.ndarray,
+        share: float,
+        slope: np.ndarray = NOT_ASKED,
+        drag: np.ndarray = NOT_ASKED,
+    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        model, field, moment = self._under(share)
+        force = np.empty(self._size)
+        x = np.ascontiguousarray(displacement, dtype=float).ravel()
+        forces_near(x, start, model, field, moment, force, slope, drag)
+        return force, slope, drag
+
+    def _square(self) -> np.ndarray:
+        return np.empty((self._size, self._size))
+
+    def _under(self, share: float) -> tuple[Model, np.ndarray, np.ndarray]:
+        """Model, field and moments under a share of all that loads it."""
+        if share not in self._parts:
+            model, preload = self._model, self._preload
+            losses = model.losses.copy()
+            losses["held"] *= share
+            load = (share * model.load[0], 0.0, 0.0, 0.0)
+            model = model._replace(load=load, losses=losses, gravity=share * model.gravity)
+            self._parts[share] = model, -share * preload.acceleration, share * preload.moment
+        return self._parts[share]
+
+    def _load(self, torque: float) -> float:
+        """The largest load, N or N m."""
+        model, preload = self._model, self._preload
+        total = float(model.bodies["mass"].sum()) + model.train.mass
+        felt = model.gravity + float(np.linalg.norm(preload.acceleration))
+        return max(total * felt, abs(torque), float(np.abs(preload.moment).max(initial=0.0)))
+
+
+def equilibrium(packed: Packed, torque: float = 0.0, speed: float = 0.0, preload: Preload | None = None) -> Equilibrium:
+    """Static equilibrium under weight, an output torque (N m), accessories as at a crank speed (rad/s) and a preload.
 
     Raises RunFailure.
     """
-    model = static_model(packed.model, torque, speed)
-    total = float(model.bodies["mass"].sum()) + model.train.mass
-
-    def residual(x: np.ndarray, share: float) -> np.ndarray:
-        return static_forces(packed._replace(model=_under(model, share)), x)
-
-    scale = max(total * model.gravity, abs(torque), 1.0)
-    return find_equilibrium(residual, packed.names, scale)
-
-
-def _under(model: Model, share: float) -> Model:
-    """A model for statics under a share of all that loads it."""
-    losses = model.losses.copy()
-    losses["held"] *= share
-    load = (share * model.load[0], 0.0, 0.0, 0.0)
-    return model._replace(load=load, losses=losses, gravity=share * model.gravity)
+    return AtRest(packed, torque, speed, preload).equilibrium()
 
 
 def error_control(packed: Packed, tolerance: float, most_steps: int) -> Control:

@@ -16,9 +16,9 @@ import numpy as np
 
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
-from vibsim.jit import kernel
+from vibsim.solver.crank_torque import mean_torque, torque_course
 from vibsim.solver.failure import explain_failure
-from vibsim.solver.motion import C_, ENGINE, derivatives, fill_engine, gas_torque, load_torque, loss_torque
+from vibsim.solver.motion import BRAKE_, CHARGER_, derivatives, load_torque, scratch
 from vibsim.solver.observe import Observed, observe
 from vibsim.solver.packed import Packed
 from vibsim.solver.solution import Settling
@@ -32,7 +32,6 @@ SMALLEST_SWING = 0.01  # of the mean speed: a heavier flywheel's speed is compar
 PATIENCE = 50  # cycles between looks at whether the residual still falls
 NOISE = 100.0  # times the settling tolerance: a residual above that is motion, not error
 FINEST = 2e-10  # relative tolerance below which nothing is gained
-PLANNING_POINTS = 1440
 
 
 @dataclass
@@ -47,25 +46,26 @@ class _Cycle:
 def settle(
     case: Case, run: Run, packed: Packed, progress: Callable[[str, float, float], None]
 ) -> tuple[Stepper, Packed, Settling]:
-    """Integrate cycle by cycle until the change from one cycle to the next is below tolerance.
+    """Integrate cycle by cycle, or period of misfire, until the change from one to the next is below tolerance.
 
     Returns the stepper at crank angle zero of a new cycle, the model with the load that holds the speed, and how it
     settled. The load's own law stays in force; the governor adds a torque to it. Where the errors of integration keep
     the cycles of a well-balanced engine from agreeing, the integration is tightened.
     """
-    torque = mean_torque(packed, run.speed)
-    packed = _with_added_load(packed, torque - load_torque(run.speed, packed.model.load))
+    charger, brake = _air_torques(packed, run.speed)
+    torque = mean_torque(packed, run.speed) - charger
+    packed = _with_added_load(packed, torque - brake - load_torque(run.speed, packed.model.load))
     stepper = start_stepper(_first_state(packed, run, torque), packed.model, 1e-5)
-    watch = _Watch(run, [mount.name for mount in case.mount])
-    inertia = _mean_inertia(packed)
-    for _ in range(run.settle_cycles):
+    watch = _Watch(run, [mount.name for mount in case.mount], packed.repeats)
+    inertia = mean_inertia(packed)
+    for _ in range(max(run.settle_cycles // packed.repeats, 2)):
         if watch.stalled():
             watch.tighten()
         watch.take(_one_cycle(stepper, case, watch.run, packed))
         progress("settling", watch.share_done(), 1.0)
         if watch.settled:
             break
-        added = inertia * run.speed / packed.cycle * (TREND_GAIN * watch.trend + SPEED_GAIN * watch.error)
+        added = inertia * run.speed / packed.period * (TREND_GAIN * watch.trend + SPEED_GAIN * watch.error)
         packed = _with_added_load(packed, added)
         derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     return stepper, packed, watch.report(float(load_torque(run.speed, packed.model.load)))
@@ -77,10 +77,10 @@ def _with_added_load(packed: Packed, torque: float) -> Packed:
 
 
 class _Watch:
-    """Compares each cycle with the one before."""
+    """Compares each cycle with the one before; with misfire, each period of so many working cycles."""
 
-    def __init__(self, run: Run, mounts: list[str]):
-        self.run, self.mounts = run, mounts
+    def __init__(self, run: Run, mounts: list[str], repeats: int = 1):
+        self.run, self.mounts, self.repeats = run, mounts, repeats
         self.cycles = 0
         self.trend = self.error = 0.0
         self.residual = self.residual_then = math.inf
@@ -123,7 +123,7 @@ class _Watch:
         assert self.last is not None
         return Settling(
             self.settled,
-            self.cycles,
+            self.cycles * self.repeats,
             self.residual,
             self.run.settle_tolerance,
             self.slowest,
@@ -133,37 +133,20 @@ class _Watch:
         )
 
 
-@kernel
-def _plan(angles, speed, model, gas, inertia):
-    """Gas torque (N m) and inertia felt at the crank (kg m²) at crank angles on a still block; returns the losses."""
-    e = np.zeros(ENGINE)
-    for n in range(angles.size):
-        gas[n] = gas_torque(angles[n], speed, model)
-        fill_engine(angles[n], model, e)
-        inertia[n] = e[C_]
-    return loss_torque(speed, model)
+def _air_torques(packed: Packed, speed: float) -> tuple[float, float]:
+    """Torques (N m) of the charger and of the brake that holds the speed, as the run starts; none without an air
+    path."""
+    if packed.model.air is None:
+        return 0.0, 0.0
+    y = state_at(packed, np.zeros((len(packed.names), 6)), 0.0, speed)
+    w, e = scratch(len(packed.names))
+    derivatives(y, packed.model, w, e, np.zeros(y.size))
+    return float(e[CHARGER_]), float(e[BRAKE_])
 
 
-def _planned(packed: Packed, speed: float) -> tuple[np.ndarray, np.ndarray, np.ndarray, float]:
-    angles = np.linspace(0.0, packed.cycle, PLANNING_POINTS, endpoint=False)
-    gas, inertia = np.empty_like(angles), np.empty_like(angles)
-    losses = _plan(angles, speed, packed.model, gas, inertia)
-    return angles, gas, inertia, losses
-
-
-def mean_torque(packed: Packed, speed: float) -> float:
-    """Mean of gas less friction and accessory torque (N m) over a cycle at constant speed (rad/s)."""
-    _, gas, _, losses = _planned(packed, speed)
-    return float(gas.mean() - losses)
-
-
-def losses_at(packed: Packed, speed: float) -> float:
-    """Torque of friction and accessories (N m) at a crank speed (rad/s)."""
-    return _planned(packed, speed)[3]
-
-
-def _mean_inertia(packed: Packed) -> float:
-    return float(_planned(packed, 1.0)[2].mean())
+def mean_inertia(packed: Packed) -> float:
+    """Inertia (kg m²) that the crank feels on a still block, its mean over a cycle."""
+    return float(torque_course(packed, 1.0).felt.mean())
 
 
 def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
@@ -171,8 +154,9 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
 
     From ½·C(θ)·φ̇² = E + ∫(T_gas − T_mean) dθ, E chosen to meet the mean speed (derived: energy of the crank train).
     """
-    angles, gas, inertia, _ = _planned(packed, run.speed)
-    work = np.concatenate([[0.0], np.cumsum(gas - gas.mean())[:-1]]) * angles[1]
+    course = torque_course(packed, run.speed)
+    gas, inertia = course.gas, course.felt
+    work = np.concatenate([[0.0], np.cumsum(gas - gas.mean())[:-1]]) * course.angle[1]
     energy = 0.5 * inertia.mean() * run.speed**2
     for _ in range(30):
         speeds = np.sqrt(np.maximum(2.0 * (energy + work) / inertia, (0.05 * run.speed) ** 2))
@@ -185,17 +169,17 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
 
 
 def _one_cycle(stepper: Stepper, case: Case, run: Run, packed: Packed) -> _Cycle:
-    """Advance one working cycle and set the crank angle back to zero."""
+    """Advance one period and set the crank angle back to zero."""
     control = error_control(packed, run.relative_tolerance, MOST_STEPS)
-    points = grid(0.0, packed.cycle / WATCHED, WATCHED, packed.state_size)
+    points = grid(0.0, packed.cycle / WATCHED, WATCHED * packed.repeats, packed.state_size)
     begin = float(stepper.clock[0])
-    patience = begin + 20.0 * packed.cycle / run.speed
-    status = advance(stepper, packed.model, control, patience, packed.cycle, no_grid(), points)
+    patience = begin + 20.0 * packed.period / run.speed
+    status = advance(stepper, packed.model, control, patience, packed.period, no_grid(), points)
     if status != REACHED_ANGLE:
         raise _stalled(run) if status == 0 else explain_failure(status, stepper, packed, case)
     stepper.y[-2] = 0.0
     seen: Observed = observe(points.states, packed, ())
-    return _Cycle(packed.cycle / (float(stepper.clock[0]) - begin), seen.crank_speed, seen.mount_force)
+    return _Cycle(packed.period / (float(stepper.clock[0]) - begin), seen.crank_speed, seen.mount_force)
 
 
 def _stalled(run: Run) -> RunFailure:

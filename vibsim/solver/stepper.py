@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from vibsim.inputs.case_checks import FASTEST_RPM
-from vibsim.jit import inner, kernel
+from vibsim.jit import apart, bare, inner
 from vibsim.solver.motion import derivatives, scratch
 from vibsim.solver.packed import Model
 
@@ -125,7 +125,7 @@ def start_stepper(y: np.ndarray, model: Model, first_step: float) -> Stepper:
     return stepper
 
 
-@kernel
+@apart
 def interpolate(dense, share, i):
     """State i at a share (0 to 1) of the last step (Hairer's contd5)."""
     rest = 1.0 - share
@@ -229,7 +229,7 @@ def _write_angles(s, begin, h, points):
         points.next[0] += 1
 
 
-@kernel
+@bare
 def advance(s, model, control, end_time, end_angle, times, angles):
     """Integrate until `end_time` (s) or `end_angle` (rad), whichever comes first, writing both grids.
 

@@ -8,6 +8,8 @@ import numpy as np
 
 from vibsim.jit import inlined
 
+NO_TURN = np.eye(3)
+
 
 @inlined
 def matrix_entries(w, x, y, z):
@@ -34,9 +36,10 @@ def matrix_of(q: np.ndarray) -> np.ndarray:
 
 def quaternion_of_vector(vector: np.ndarray) -> np.ndarray:
     """Unit quaternion (4) of a rotation vector (3), rad."""
-    half = 0.5 * np.asarray(vector, dtype=float)
-    angle = float(np.linalg.norm(half))
-    return np.concatenate([[math.cos(angle)], np.sinc(angle / math.pi) * half])
+    x, y, z = (0.5 * float(entry) for entry in vector)
+    angle = math.sqrt(x * x + y * y + z * z)
+    share = math.sin(angle) / angle if angle > 0.0 else 1.0
+    return np.array([math.cos(angle), share * x, share * y, share * z])
 
 
 def multiply(p: np.ndarray, q: np.ndarray) -> np.ndarray:
@@ -62,6 +65,8 @@ def conjugate(q: np.ndarray) -> np.ndarray:
 def quaternion_of_matrix(matrix: np.ndarray) -> np.ndarray:
     """Unit quaternion (4) of a rotation matrix (3, 3): the eigenvector of a symmetric matrix (Bar-Itzhack 2000)."""
     m = np.asarray(matrix, dtype=float)
+    if np.array_equal(m, NO_TURN):
+        return np.array([1.0, 0.0, 0.0, 0.0])
     k = np.empty((4, 4))
     k[0, 0] = np.trace(m)
     k[0, 1:] = k[1:, 0] = m[2, 1] - m[1, 2], m[0, 2] - m[2, 0], m[1, 0] - m[0, 1]

@@ -9,14 +9,13 @@ import numpy as np
 
 from vibsim.inputs.errors import RunFailure
 
-STEPS = np.full(6, 1e-6)  # m and rad; forces are smooth, central differences
 UNSTABLE = 1e-6  # of the greatest stiffness, beyond what differences leave of a neutral direction
 SLACK = 1e-8  # of the greatest stiffness: a direction softer than this is free
 FORCE_TOLERANCE = 1e-8  # of the largest load
 LARGEST_MOVE = np.array([0.05, 0.05, 0.05, 0.2, 0.2, 0.2])  # m, rad in one Newton step
 DIRECTIONS = ("X", "Y", "Z", "roll about X", "pitch about Y", "yaw about Z")
 
-Residual = Callable[[np.ndarray, float], np.ndarray]
+Function = Callable[[np.ndarray, float], np.ndarray]
 
 
 @dataclass(frozen=True)
@@ -27,46 +26,36 @@ class Equilibrium:
     residual: float
 
 
-def jacobian(function: Callable[[np.ndarray], np.ndarray], x: np.ndarray, steps: np.ndarray) -> np.ndarray:
-    """Central-difference Jacobian of function at x with one step per unknown."""
-    columns = []
-    for index, step in enumerate(steps):
-        shift = np.zeros_like(x)
-        shift[index] = step
-        columns.append((function(x + shift) - function(x - shift)) / (2.0 * step))
-    return np.array(columns).T
-
-
-def find_equilibrium(residual: Residual, names: list[str], scale: float) -> Equilibrium:
+def find_equilibrium(residual: Function, names: list[str], scale: float, slope: Function) -> Equilibrium:
     """Solve residual(x, share) = 0 at the whole load.
 
     `residual` gives forces and moments (6 per body, N and N m) at displacements x (6 per body) under a share of the
-    load; `scale` is the largest load (N). Tries the whole load at once, then ever smaller shares.
+    load, `slope` how they change with x, square; `scale` is the largest load (N). Tries the whole load at once, then
+    ever smaller shares, each from where the last one came to rest.
     Raises RunFailure naming the body and direction that nothing holds, or that Newton's method did not close.
     """
     x, share, step = np.zeros(6 * len(names)), 0.0, 1.0
     while share < 1.0:
-        trial = _newton(residual, x, min(1.0, share + step), scale)
+        trial = _newton(residual, slope, x, min(1.0, share + step), scale)
         if trial is not None:
             x, share, step = trial, min(1.0, share + step), 2.0 * step
             continue
         step *= 0.25
         if step < 1e-3:
-            raise RunFailure(_explain(residual, x, names))
-    _require_stability(residual, x, names)
+            raise RunFailure(_explain(residual, slope, x, names))
+    _require_stability(slope, x, names)
     left = float(np.abs(residual(x, 1.0)).max())
     return Equilibrium(x.reshape(-1, 6), left)
 
 
-def _newton(residual: Residual, x: np.ndarray, share: float, scale: float) -> np.ndarray | None:
+def _newton(residual: Function, slope: Function, x: np.ndarray, share: float, scale: float) -> np.ndarray | None:
     x = x.copy()
     limit = np.tile(LARGEST_MOVE, x.size // 6)
     force = residual(x, share)
     for _ in range(60):
         if np.abs(force).max() <= FORCE_TOLERANCE * scale:
             return x
-        slope = jacobian(lambda trial: residual(trial, share), x, np.tile(STEPS, x.size // 6))
-        move = np.linalg.lstsq(slope, -force, rcond=1e-10)[0]
+        move = np.linalg.lstsq(slope(x, share), -force, rcond=1e-10)[0]
         move /= max(1.0, float(np.max(np.abs(move) / limit)))
         factor, size = 1.0, np.linalg.norm(force)
         while factor > 1e-4:
@@ -80,10 +69,10 @@ def _newton(residual: Residual, x: np.ndarray, share: float, scale: float) -> np
     return None
 
 
-def _require_stability(residual: Residual, x: np.ndarray, names: list[str]) -> None:
+def _require_stability(slope: Function, x: np.ndarray, names: list[str]) -> None:
     """An equilibrium that a push makes worse is none to start from."""
-    slope = jacobian(lambda trial: residual(trial, 1.0), x, np.tile(STEPS, x.size // 6))
-    push, shapes = np.linalg.eigh(0.5 * (slope + slope.T))
+    found = slope(x, 1.0)
+    push, shapes = np.linalg.eigh(0.5 * (found + found.T))
     if push[-1] > UNSTABLE * max(-push[0], 1.0):
         body, direction = divmod(int(np.abs(shapes[:, -1]).argmax()), 6)
         raise RunFailure(
@@ -92,10 +81,9 @@ def _require_stability(residual: Residual, x: np.ndarray, names: list[str]) -> N
         )
 
 
-def _explain(residual: Residual, x: np.ndarray, names: list[str]) -> str:
+def _explain(residual: Function, slope: Function, x: np.ndarray, names: list[str]) -> str:
     """Say which body is free to move and where: the loaded one of the directions in which the stiffness vanishes."""
-    slope = jacobian(lambda trial: residual(trial, 0.0), x, np.tile(STEPS, x.size // 6))
-    _, sizes, rows = np.linalg.svd(slope)
+    _, sizes, rows = np.linalg.svd(slope(x, 0.0))
     free = rows[sizes <= SLACK * sizes[0]]
     if len(free):
         pushed = free.T @ (free @ residual(x, 1.0))

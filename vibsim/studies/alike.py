@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from vibsim.engine.layout import resolve_layout
+from vibsim.engine.load_target import at_load
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.friction_models import Friction, SimpleFriction
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Counterweight, Crank, CycleGas, Cylinder, Engine, Piston, Rod, Run
+from vibsim.solver.crank_torque import mean_torque
 from vibsim.solver.packed import pack
-from vibsim.solver.steady import mean_torque
 
 LOAD_TOLERANCE = 1e-7  # of full load
 
@@ -141,8 +142,8 @@ def run_at(case_file: CaseFile, speed: float, load: float | None = None, **chang
     run = case_file.case.run
     if run is None:
         raise InputError(f"{case_file.name}: run: is missing; compare takes load and tolerances from it")
-    update = {"kind": "steady", "speed": speed, "load": run.load if load is None else load, **changes}
-    new: Run = run.model_copy(update=update)
+    new: Run = run.model_copy(update={"kind": "steady", "speed": speed, **changes})
+    new = new if load is None else at_load(new, load)
     return replace(case_file, case=case_file.case.model_copy(update={"run": new}))
 
 
@@ -162,8 +163,8 @@ def loads_of_same_power(case_files: list[CaseFile], speeds: np.ndarray) -> tuple
     loads, missing = np.empty((len(case_files), len(speeds))), np.zeros((len(case_files), len(speeds)), dtype=int)
     for column, speed in enumerate(map(float, speeds)):
         wanted = brake_torque(case_files[0], speed)
-        run = case_files[0].case.run
-        loads[0, column] = run.load if run else 1.0
+        first = case_files[0]
+        loads[0, column] = pack(run_at(first, speed).case, first.folder).load
         for row, case_file in enumerate(case_files[1:], start=1):
             loads[row, column], missing[row, column] = _load_for(case_file, speed, wanted)
     return loads, missing

@@ -4,12 +4,17 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
-from vibsim.engine.cycle import Cycle, solve_cycle
+from vibsim.engine.boost import Boost
+from vibsim.engine.cycle import Cycle
 from vibsim.engine.knock import UNCERTAINTY, octane_margin
-from vibsim.engine.layout import Layout
+from vibsim.engine.load_target import with_load
+from vibsim.engine.operating_point import OperatingPoint, operating_point
 from vibsim.inputs.models import Case
+
+RPM = 30.0 / math.pi
 
 
 @dataclass(frozen=True)
@@ -68,18 +73,62 @@ def _signed(value: float, digits: int) -> str:
     return f"{value:.{digits}f}".replace("-", "−")
 
 
-def gas_overview(case: Case, layout: Layout) -> list[CylinderGas]:
+def gas_overview(case: Case, folder: Path) -> list[CylinderGas]:
     """The working cycles at the run's speed and load; none for another source of gas, or without a run."""
+    point = run_point(case, folder)
+    return [] if point is None else cycles_alike(point)
+
+
+def run_point(case: Case, folder: Path) -> OperatingPoint | None:
+    """The whole engine at the run's speed and load; None without a working cycle or a run that turns."""
+    case = with_load(case, folder)
     engine, run = case.engine, case.run
     if engine is None or run is None or engine.gas.source != "cycle" or run.speed == 0.0:
-        return []
+        return None
+    return operating_point(engine, folder, abs(run.speed), run.load)
+
+
+def cycles_alike(point: OperatingPoint, names: tuple[str, ...] | None = None) -> list[CylinderGas]:
+    """The working cycles of an operating point, one for cylinders that run alike; of all or of some by name."""
     alike: dict[Cycle, list[str]] = {}
-    for cylinder in layout.cylinders:
-        # cycles are solved once for each way to run, so that cylinders alike get the very same one
-        cycle = solve_cycle(engine, cylinder, abs(run.speed), run.load)
-        alike.setdefault(cycle, []).append(cylinder.name)
+    for cylinder, cycle in zip(point.layout.cylinders, point.cycles, strict=True):
+        if names is None or cylinder.name in names:
+            alike.setdefault(cycle, []).append(cylinder.name)
     found = []
-    for cycle, names in alike.items():
-        margin = octane_margin(engine, cycle)
-        found.append(CylinderGas(tuple(names), cycle, margin if math.isfinite(margin) else None))
+    for cycle, group in alike.items():
+        margin = octane_margin(point.engine, cycle)
+        found.append(CylinderGas(tuple(group), cycle, margin if math.isfinite(margin) else None))
     return found
+
+
+def feeding_in_words(point: OperatingPoint) -> list[str]:
+    """Throttle, charger and timing of an operating point, a line each where there is something to say."""
+    conditions, lines = point.conditions, []
+    intake = f"intake {1e-3 * conditions.intake_pressure:.1f} kPa and {conditions.intake_temperature:.0f} K"
+    if point.opening is not None:
+        lines.append(f"throttle: {100.0 * point.opening:.1f} % open, {intake}")
+    boost = point.boost
+    if boost is not None:
+        lines.append(f"charging: {charger_in_words(boost)}; {intake}")
+    if conditions.late > 0.0:
+        lines.append(
+            f"burn set {math.degrees(conditions.late):.1f}° later to keep {point.margin_wanted:g} octane numbers"
+        )
+    return lines
+
+
+def charger_in_words(boost: Boost) -> str:
+    """`compressor 93043 rpm, pressure ratio 1.33, 1.40 kW (29 A), 4.5 N m at the crank`."""
+    charge = boost.charge
+    if charge is None:
+        return "compressor stands, fed past it"
+    words = [f"compressor {charge.speed * RPM:.0f} rpm, pressure ratio {charge.ratio:.2f}"]
+    if boost.electric is not None:
+        words.append(f"{1e-3 * boost.electric.bus:.2f} kW ({boost.electric.bus_current:.0f} A)")
+    if boost.turbo is not None:
+        words.append(f"back pressure {1e-3 * boost.back_pressure:.0f} kPa")
+    if boost.crank_torque:
+        words.append(f"{boost.crank_torque:.1f} N m at the crank")
+    if boost.limited_by:
+        words.append(f"limited by {boost.limited_by}")
+    return ", ".join([*words, *boost.flags])

@@ -80,7 +80,7 @@ def find_loads(case_file: CaseFile, speed: float | None = None) -> Loads:
         pins=pins,
         bearings=bearing_loads(engine, layout, pins),
         source=engine.gas.source,
-        load=run.load,
+        load=packed.load,
         weights=sum(unbalance > 0.0 for _, _, unbalance in crank_weights(engine, layout)),
         bearings_given=engine.crank.main_bearings_at is not None,
     )

@@ -6,10 +6,9 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-
 from vibsim.engine.accessories import accessory_torque, pack_accessory
 from vibsim.engine.friction import friction_torque, peak_pressures
+from vibsim.engine.node_grid import table_at
 from vibsim.engine.oil import ICE_POINT, thickening
 from vibsim.inputs.friction_models import ChenFlynnFriction, Friction
 from vibsim.inputs.models import Case
@@ -47,11 +46,13 @@ def find_losses(case: Case, packed: Packed) -> list[Loss]:
     if engine is None or layout is None or case.run is None:
         return []
     speed, per_torque = abs(case.run.speed), layout.cycle / layout.swept_volume
-    rubbing = friction_torque(speed, packed.model.losses, packed.model.gas.speeds)
+    rubbing = friction_torque(speed, packed.model.losses, packed.model.gas)
     rows = [("rubbing", "friction", float(rubbing), engine.body)] if rubbing else []
     for item in engine.accessory:
         torque = float(accessory_torque(speed, pack_accessory(item, 0)[()]))
         rows.append((item.name, item.kind.replace("_", " "), torque, item.reacted_by or engine.body))
+    if packed.point is not None and packed.point.charging_torque:
+        rows.append(("charging", engine.charging.source.replace("_", " "), packed.point.charging_torque, engine.body))
     return [Loss(name, kind, torque, torque * per_torque, torque * speed, by) for name, kind, torque, by in rows]
 
 
@@ -63,7 +64,7 @@ def friction_in_words(friction: Friction, packed: Packed, speed: float | None) -
         words = [f"Chen–Flynn ({given})"]
         if speed is not None:
             gas = packed.model.gas
-            peak = float(np.interp(abs(speed), gas.speeds, peak_pressures(gas).mean(axis=1)))
+            peak = table_at(peak_pressures(gas).mean(axis=1)[:, None], speed, gas.intake, gas.exhaust, gas.nodes)[0]
             words.append(f"mean peak pressure {peak * bar:.1f} bar")
     else:
         words = [name.replace("_", " ") for name in SIMPLE if getattr(friction, name)]

@@ -11,14 +11,16 @@ import numpy as np
 
 from vibsim.engine.layout import Layout
 from vibsim.engine.pressure import depends_on_speed
+from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
 from vibsim.solver.start import equilibrium, state_at
+from vibsim.solver.varied import found_in_record
 from vibsim.structure.statics import Equilibrium
-from vibsim.studies.gas_overview import CylinderGas, gas_overview
+from vibsim.studies.gas_overview import CylinderGas, cycles_alike, feeding_in_words, run_point
 from vibsim.studies.losses import Loss, find_losses, friction_in_words
 
 COUNTS = ("no", "single", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
@@ -95,7 +97,8 @@ def overview(case_file: CaseFile) -> Overview:
     packed = pack(case, case_file.folder)
     mounts, problem = _static_loads(case, packed)
     layout = packed.layout
-    gas = gas_overview(case, layout) if layout else []
+    point = run_point(case, case_file.folder) if layout else None
+    gas = cycles_alike(point) if point else []
     return Overview(
         title=case.case.title or case_file.name,
         layout=layout_in_words(case, layout) if layout else "no engine",
@@ -106,7 +109,7 @@ def overview(case_file: CaseFile) -> Overview:
         statics_problem=problem,
         throws=[[layout.cylinders[index].name for index in throw] for throw in layout.throws] if layout else [],
         displacement=layout.swept_volume if layout else 0.0,
-        running=_running(case, packed, gas),
+        running=_running(case, packed, gas, [] if point is None else feeding_in_words(point)),
         gas=gas,
         losses=find_losses(case, packed),
         notes=[*packed.remarks.notes, *packed.mount_notes],
@@ -114,7 +117,7 @@ def overview(case_file: CaseFile) -> Overview:
     )
 
 
-def _running(case: Case, packed: Packed, gas: list[CylinderGas]) -> list[str]:
+def _running(case: Case, packed: Packed, gas: list[CylinderGas], feeding: list[str]) -> list[str]:
     """Throws, gas, load, friction, sensors and run in a line each, with what was left out said."""
     lines, engine, layout = [], case.engine, packed.layout
     if engine is not None and layout is not None:
@@ -128,19 +131,40 @@ def _running(case: Case, packed: Packed, gas: list[CylinderGas]) -> list[str]:
         lines.append("throws: " + "; ".join(pins))
         friction = friction_in_words(engine.friction, packed, case.run.speed if case.run else None)
         lines.append(f"gas: {engine.gas.source}{none}; friction: {friction}")
+        lines += feeding
         for alike in gas:
             which = "each cylinder" if len(gas) == 1 else f"cylinder {' and '.join(alike.cylinders)}"
             lines.append(f"{which}: {alike.words()}")
         lines.append(f"load: law {engine.load.law}, reacted by {by}")
     sensors = ", ".join(f"{sensor.name} on {sensor.body}" for sensor in case.sensor)
-    return [*lines, f"sensors: {sensors or 'none'}", _run_line(case)]
+    return [*lines, f"sensors: {sensors or 'none'}", _run_line(case, packed), *_differences(case, packed)]
 
 
-def _run_line(case: Case) -> str:
+def _differences(case: Case, packed: Packed) -> list[str]:
+    """What makes the cycles of the run differ, and how much of it falls into its record."""
+    run, lines = case.run, []
+    if run is None or packed.layout is None:
+        return []
+    if run.variation is not None:
+        found, given = found_in_record(packed, run, abs(run.speed) * run.duration), run.variation
+        assert found is not None
+        words = f"{100.0 * found.asked:g} % of the gross indicated mean pressure, {given.distribution}"
+        lag = f", lag correlation {given.lag_correlation:g}" if given.lag_correlation else ""
+        got = f"; {found.cycles} cycles of the record"
+        if found.found is not None and found.scatter is not None:
+            got += f" have {100.0 * found.found:.2g} % (expected scatter {100.0 * found.scatter:.1g} %)"
+        lines.append(f"variation: {words}{lag}, seed {given.seed}{got}")
+    if run.misfire is not None:
+        pattern = " ".join(str(burns) for burns in run.misfire.burns)
+        lines.append(f"misfire: cylinder {' and '.join(run.misfire.cylinders)}, cycles {pattern} (0 misfires)")
+    return lines
+
+
+def _run_line(case: Case, packed: Packed) -> str:
     run = case.run
     if run is None:
         return "run: none given; vibsim run needs a [run] table"
-    load = f", load {run.load:g}" if case.engine is not None and depends_on_speed(case.engine) else ""
+    load = f", load {packed.load:.4g}" if case.engine is not None and depends_on_speed(case.engine) else ""
     return (
         f"run: {run.kind} at {run.speed * 30.0 / math.pi:g} rpm{load}, record of {run.duration:g} s at "
         f"{run.sample_rate:g} Hz, start {run.start}{'' if run.gravity else ', no gravity'}, "
@@ -196,6 +220,8 @@ def _masses(case: Case, packed: Packed) -> list[dict[str, Any]]:
     for index, body in enumerate(case.body):
         row: dict[str, Any] = {"body": body.name, "mass_kg": body.mass}
         if index == packed.model.carrier:
+            charging = case.engine.charging if case.engine else None
+            row["mass_kg"] += charging.added_mass if isinstance(charging, Charged) else 0.0
             row |= {"moving_parts": body.moving_parts, "pistons_and_rods_kg": packed.model.train.mass}
             row["block_kg"] = float(packed.model.bodies[index]["mass"])
         rows.append(row)

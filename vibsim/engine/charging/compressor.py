@@ -32,6 +32,7 @@ SHUT_OFF = 0.1  # rise of head beyond surge at which flow ends
 SOFT = 1e-4  # of the squared choke flow: where the resistance turns linear about no flow
 LEAST_POWER_BASE = 1e-6
 BISECTIONS = 60
+SPEED_STEP = 0.02  # of the top line, in the search for a speed
 
 
 class CompressorPoint(NamedTuple):
@@ -198,13 +199,14 @@ def compressor_ratio(speed, mass_flow, pressure, temperature, compressor):
 
 @kernel
 def compressor_speed(mass_flow, ratio, pressure, temperature, compressor):
-    """Rotor speed (rad/s) that gives a mass flow (kg/s) at a total pressure ratio of 1 or more; inlet Pa and K.
+    """Lowest rotor speed (rad/s) that gives a mass flow (kg/s) at a total pressure ratio of 1 or more; inlet Pa and K.
 
-    Flow rises with speed, so there is one; what lies beyond the map shows in the flags of the point at that speed.
+    Flow rises with speed but near the choke line of the top speeds, where it may fall a little, so the way there is in
+    small steps. What lies beyond the map shows in the flags of the point at that speed.
     """
-    low, high = 0.0, compressor.reference_speed
+    low, high = 0.0, SPEED_STEP * compressor.reference_speed
     while compressor_flow(high, ratio, pressure, temperature, compressor).mass_flow < mass_flow:
-        low, high = high, 2.0 * high
+        low, high = high, high + max(SPEED_STEP * compressor.reference_speed, SPEED_STEP * high)
     for _ in range(BISECTIONS):
         middle = 0.5 * (low + high)
         if compressor_flow(middle, ratio, pressure, temperature, compressor).mass_flow < mass_flow:

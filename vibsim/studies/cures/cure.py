@@ -13,10 +13,10 @@ from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.inputs.errors import InputError, nearest
 from vibsim.inputs.loader import CaseFile, parse_case
 from vibsim.post.weighting import Contact
+from vibsim.solver.crank_torque import losses_at
 from vibsim.solver.motion import gas_torque
 from vibsim.solver.order_response import OrderResponse, order_response
 from vibsim.solver.packed import Packed, pack
-from vibsim.solver.steady import losses_at
 from vibsim.studies.balance import find_balance
 from vibsim.studies.cures.counterweights import default_planes, find_counterweights
 from vibsim.studies.cures.goals import Eccentric, FreeGoal, Goal, Kind, SensorGoal
