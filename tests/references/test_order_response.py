@@ -1,8 +1,8 @@
 """The time-domain run against the linear frequency-domain model, two independent routes to mounts and sensors.
 
-The linear model leaves out the swing of the crank's inertia over the revolution and that of the mounts' stiffness with
-deflection; for small motion both are a few per cent of what is felt. First-order figures are compared to 2 % of the
-largest axis, the weaker orders 0.5 and 2 to 6 %.
+The linear model leaves out the swing of the moving parts' inertia over the revolution and that of the mounts' stiffness
+with deflection. Orders that matter (more than a tenth of the greatest) are compared, size and phase, to 1 % of their
+largest axis: both effects are second order in motion or in moving mass over body mass.
 """
 
 from __future__ import annotations
@@ -23,26 +23,24 @@ def forecast(demo_results):
     return order_response(pack(file.case, file.folder), file.case.sensor, file.case.run.speed, torque)
 
 
-@pytest.mark.parametrize(("order", "share"), [(0.5, 0.06), (1.0, 0.02), (2.0, 0.06)])
-def test_orders_of_the_demo(demo_results, forecast, order, share):
-    orders = demo_results.groups["orders"]
-    index = list(orders["order"]).index(order)
-    moved = forecast.displacement(order, forecast.excitation(order))
-    for found, name in (
-        (forecast.sensors(order, moved), "sensor_acceleration"),
-        (forecast.mounts(order, moved), "mount_force"),
-    ):
-        expected = orders[f"{name}_amplitude"][index]
-        assert np.abs(np.abs(found) - expected).max() < share * expected.max()
+def complex_orders(results, name):
+    orders = results.groups["orders"]
+    return orders["order"], orders[f"{name}_amplitude"] * np.exp(1j * orders[f"{name}_phase"])
 
 
-def test_phase_is_that_of_the_run(demo_results, forecast):
-    orders = demo_results.groups["orders"]
-    index = list(orders["order"]).index(1.0)
-    moved = forecast.displacement(1.0, forecast.excitation(1.0))
-    amplitude, phase = (orders[f"mount_force_{what}"][index] for what in ("amplitude", "phase"))
-    expected = amplitude * np.exp(1j * phase)
-    assert np.abs(forecast.mounts(1.0, moved) - expected).max() < 0.02 * amplitude.max()
+@pytest.mark.parametrize("order", [0.5, 1.0, 2.0])
+def test_orders_of_the_demo_to_one_per_cent(demo_results, forecast, order):
+    for found, name in zip(forecast.over_angle(), ("sensor_acceleration", "mount_force"), strict=True):
+        orders, expected = complex_orders(demo_results, name)
+        amplitude = expected[list(orders).index(order)]
+        error = np.abs(found[round(order * forecast.turns)] - amplitude).max()
+        assert error < 0.01 * np.abs(amplitude).max()
+
+
+def test_the_swing_of_the_crank_speed_is_that_of_the_run(demo_results, forecast):
+    """On a still block; the shaking block takes some per cent of it."""
+    swing = demo_results.groups["torque"].attributes["speed_fluctuation"]
+    assert forecast.push.swing == pytest.approx(swing, rel=0.1)
 
 
 def test_a_point_force_moves_its_body_alone_when_fast(forecast):

@@ -16,6 +16,8 @@ from vibsim.inputs.charging_checks import check_charging
 from vibsim.inputs.cycle_checks import check_cycle_gas
 from vibsim.inputs.friction_checks import check_accessory, check_friction
 from vibsim.inputs.mount_checks import check_mount
+from vibsim.inputs.mount_models import MOUNT_MODELS
+from vibsim.inputs.sizing_checks import check_size
 from vibsim.inputs.statics_checks import check_statics
 from vibsim.inputs.step_checks import check_load_step
 from vibsim.inputs.trace_checks import check_trace_gas
@@ -45,6 +47,7 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
     for index, sensor in _entries(clean, "sensor"):
         _check_name(sensor.get("body"), bodies, ("sensor", index, "body"), report)
     check_statics(clean, bodies, report)
+    check_size(clean, MOUNT_MODELS, report)
     _check_run(clean.get("run"), report)
     if isinstance(clean.get("engine"), dict):
         _check_engine(clean["engine"], bodies, report)

@@ -13,6 +13,7 @@ from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.mount_models import Mount
+from vibsim.inputs.sizing_models import Size
 from vibsim.inputs.statics_models import Driveline, LoadCase, Point
 from vibsim.inputs.table import FileName, Name, Table, Vector
 from vibsim.inputs.variation_models import Misfire, Variation
@@ -353,3 +354,4 @@ class Case(Table):
     driveline: Driveline | None = None
     point: tuple[Point, ...] = ()
     load_case: tuple[LoadCase, ...] = ()
+    size: Size | None = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import Field
 
@@ -208,3 +208,8 @@ Mount = Annotated[
     | TorqueRodMount,
     Field(discriminator="law"),
 ]
+MOUNT_MODELS: dict[str, type[Table]] = {
+    get_args(model.model_fields["law"].annotation)[0]: model for model in get_args(get_args(Mount)[0])
+}
+# more than a force of deflection and its rate: their stiffness depends on frequency, or on amplitude
+WITH_STATES = (LossFactorMount, RelaxationMount, FrictionMount, HydraulicMount)

@@ -146,6 +146,7 @@ FLOW_RESISTANCE = Unit(
 FLOW_RESISTANCE2 = Unit(
     "Pa*s**2/m**6", "kPa_s2_per_L2", "a pressure per squared flow", ("kPa_s2_per_L2", "Pa_s2_per_m6")
 )
+FORCE = Unit("N", "N", "a force", ("N", "kN", "lbf"))
 TORQUE = Unit("N*m", "N_m", "a torque", ("N_m", "kN_m", "lbf_ft", "lbf_in"))
 TORQUE_PER_SPEED = Unit("N*m*s", "N_m_s", "a torque per rotational speed", ("N_m_s", "N_m_per_rpm"))
 TORQUE_PER_SPEED2 = Unit("N*m*s**2", "N_m_s2", "a torque per squared rotational speed", ("N_m_s2", "N_m_per_rpm2"))

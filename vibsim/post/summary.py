@@ -39,7 +39,7 @@ def summarise(results: Group) -> dict[str, Any]:
     summary["mean_power_kW"] = float(power) * 1e-3
     if "load_step" in results.groups:
         summary["load_step"] = results.groups["load_step"].attributes | {
-            name: results.attributes[name] for name in ("load", "load_after", "step_at_s")
+            name: results.attributes[name] for name in ("load", "load_after", "step_at_s", "speed_held")
         }
     if "settled" in results.attributes:
         names = ("settled", "settling_cycles", "settling_residual", "settling_tolerance", "settling_slowest")

@@ -49,6 +49,8 @@ def _running(summary: dict[str, Any]) -> str:
     kind, torque = summary["run_kind"], summary["mean_load_torque_N_m"]
     if kind == "steady":
         speed = f"{summary['mean_speed_rpm']:.0f} rpm (fluctuates by {100.0 * summary['speed_fluctuation']:.2f} %)"
+    elif summary.get("load_step", {}).get("speed_held"):
+        speed = f"{summary['mean_speed_rpm']:.0f} rpm held by a brake, {summary['duration_s']:g} s"
     else:
         first, last = summary["first_speed_rpm"], summary["last_speed_rpm"]
         speed = f"{first:.0f} → {last:.0f} rpm in {summary['duration_s']:g} s"

@@ -8,12 +8,10 @@ from typing import Literal
 
 import numpy as np
 
-from vibsim.solver.motion import A_, B_, ENGINE, fill_engine
 from vibsim.solver.near_rest import mean_carrier_mass
 from vibsim.solver.packed import AVERAGE_POINTS, STATES_PER_BODY, Packed, without_turning_eccentrics
-from vibsim.solver.rest import at_rest
 from vibsim.solver.start import AtRest, Preload
-from vibsim.structure.rotation import matrix_of, multiply, quaternion_of_vector
+from vibsim.structure.rotation import matrix_of
 from vibsim.structure.statics import Equilibrium
 
 Crank = Literal["locked", "free"]
@@ -51,40 +49,6 @@ def linearise(
     mass = _mass_matrix(steady, start, crank, REVOLUTION)
     slope, drag = rest.slopes_at(start)
     return Linear(packed.names, mass, -drag, -slope, found)
-
-
-def mass_at_rest(packed: Packed, start: np.ndarray) -> np.ndarray:
-    """Mass matrix of the bodies with the crank held where `start` has it, vehicle axes."""
-    return _mass_matrix(packed, start, "locked", start[-2:-1])
-
-
-def moved_state(packed: Packed, start: np.ndarray, x: np.ndarray, v: np.ndarray, mass: np.ndarray) -> np.ndarray:
-    """State with bodies moved by x (6 per body) from `start` and moving at v, mounts relaxed there, the crank at rest
-    in its block.
-
-    `mass` is the mass matrix of the bodies at `start`, vehicle axes.
-    """
-    y = start.copy()
-    for b in range(len(packed.names)):
-        at = STATES_PER_BODY * b
-        y[at : at + 3] += x[6 * b : 6 * b + 3]
-        y[at + 3 : at + 7] = multiply(quaternion_of_vector(x[6 * b + 3 : 6 * b + 6]), y[at + 3 : at + 7])
-        own = matrix_of(y[at + 3 : at + 7])
-        push = mass[6 * b : 6 * b + 6] @ v
-        y[at + 7 : at + 10], y[at + 10 : at + 13] = own.T @ push[:3], own.T @ push[3:]
-    at_rest(y, packed.model)
-    if packed.model.carrier >= 0:
-        y[-1] = _crank_momentum_at_rest(packed, y, v)
-    return y
-
-
-def _crank_momentum_at_rest(packed: Packed, y: np.ndarray, v: np.ndarray) -> float:
-    """The crank's momentum that leaves it still in its moving block: A·v + B·ω."""
-    b = packed.model.carrier
-    own = matrix_of(y[STATES_PER_BODY * b + 3 : STATES_PER_BODY * b + 7])
-    e = np.zeros(ENGINE)
-    fill_engine(y[-2], packed.model, e)
-    return float(e[A_ : A_ + 3] @ own.T @ v[6 * b : 6 * b + 3] + e[B_ : B_ + 3] @ own.T @ v[6 * b + 3 : 6 * b + 6])
 
 
 def _mass_matrix(packed: Packed, start: np.ndarray, crank: Crank, angles: np.ndarray) -> np.ndarray:

@@ -135,6 +135,25 @@ def plain_mount(n, y, model, w):
 
 
 @inner
+def any_mount(n, y, model, w, out, speed):
+    """What `plain_mount` gives, of a mount of any law; of one with states of its own the rates go into `out`."""
+    if not model.mounts[n].special:
+        return plain_mount(n, y, model, w)
+    special_mounts(model.mounts, model.mount_numbers, y, w, out, speed, n, False)
+    return (
+        w[0, HELD],
+        w[0, HELD + 1],
+        w[0, HELD + 2],
+        w[0, HELD + 3],
+        w[0, HELD + 4],
+        w[0, HELD + 5],
+        w[0, HELD + 6],
+        w[0, HELD + 7],
+        w[0, HELD + 8],
+    )
+
+
+@inner
 def put_in_hand(mount, y, w):
     """Deflection of a mount and its rate along its own axes into row 0 of w; place of the second body's point and
     deflection, vehicle axes."""

@@ -34,8 +34,8 @@ def _turned(rx, ry, rz, qw, qx, qy, qz):
 
 
 @part
-def _moved(x, start, model, y, found):
-    """The state `start` with bodies moved by x (6 per body) and mounts relaxed there, into y; `found` (mounts, 3)."""
+def _moved(x, start, model, y):
+    """The state `start` with bodies moved by x (6 per body) and mounts relaxed there, into y."""
     for k in range(y.size):
         y[k] = start[k]
     for b in range(model.bodies.size):
@@ -45,7 +45,7 @@ def _moved(x, start, model, y, found):
         y[at + 3], y[at + 4], y[at + 5], y[at + 6] = _turned(
             x[i + 3], x[i + 4], x[i + 5], y[at + 3], y[at + 4], y[at + 5], y[at + 6]
         )
-    relax(y, model, found)
+    relax(y, model)
 
 
 @part
@@ -111,13 +111,13 @@ def forces_near(x, start, model, field, moment, force, slope, drag):
     goes how the forces change with x, into `drag` (square, or empty) how with the bodies' speeds.
     """
     w, e, size = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE), x.size
-    y, out, found = np.empty(start.size), np.zeros(start.size), np.zeros((model.mounts.size, 3))
+    y, out = np.empty(start.size), np.zeros(start.size)
     trial, more, less = x.copy(), np.zeros(size), np.zeros(size)
     if slope.size > 0:
         for n in range(size):
             for sign in (1.0, -1.0):
                 trial[n] = x[n] + sign * LENGTH_STEP
-                _moved(trial, start, model, y, found)
+                _moved(trial, start, model, y)
                 _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
             trial[n] = x[n]
             for m in range(size):
@@ -127,20 +127,20 @@ def forces_near(x, start, model, field, moment, force, slope, drag):
         for n in range(size):
             for sign in (1.0, -1.0):
                 trial[n] = sign * SPEED_STEP
-                _moved(x, start, model, y, found)
+                _moved(x, start, model, y)
                 _set_off(trial, y, model, e)
                 _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
             trial[n] = 0.0
             for m in range(size):
                 drag[m, n] = (more[m] - less[m]) / (2.0 * SPEED_STEP)
-    _moved(x, start, model, y, found)
+    _moved(x, start, model, y)
     _collect(y, model, field, moment, w, e, out, force)
 
 
 @kernel
 def move(x, start, model, y):
     """The state `start` with bodies moved by x (6 per body: m, rotation vector) and mounts relaxed there, into y."""
-    _moved(x, start, model, y, np.zeros((model.mounts.size, 3)))
+    _moved(x, start, model, y)
 
 
 @kernel

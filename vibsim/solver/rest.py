@@ -19,45 +19,58 @@ RATES = ("stiff_x", "stiff_y", "stiff_z", "damp_x", "damp_y", "damp_z")
 def at_rest(y: np.ndarray, model: Model) -> None:
     """Write into y the states of the mounts as they come to rest where the bodies are."""
     if np.any(model.mounts["state"] >= 0):
-        _all_to_rest(y, model.bodies.size, model.mounts, model.mount_numbers, np.zeros((model.mounts.size, 3)))
+        _all_to_rest(y, model.bodies.size, model.mounts, model.mount_numbers)
 
 
 def deflections(y: np.ndarray, model: Model) -> np.ndarray:
     """Deflections (mounts, 3) m along the mounts' own axes in a state."""
     found = np.zeros((model.mounts.size, 3))
-    _all_to_rest(y.copy(), model.bodies.size, model.mounts, model.mount_numbers, found)
+    _deflections(y, model.bodies.size, model.mounts, found)
     return found
 
 
-@late(void(float64[::1], int64, from_dtype(MOUNT)[::1], float64[::1], float64[:, ::1]))
-def _settle(y, bodies, mounts, numbers, found):
-    """Put all mounts to rest where the bodies are; their deflections into `found`."""
-    w = np.zeros((bodies, WORK))
+@inner
+def _places(y, bodies, w):
+    """The bodies' matrices into w, which holds no speeds."""
     for b in range(bodies):
         at = STATES_PER_BODY * b
         turn = matrix_entries(y[at + 3], y[at + 4], y[at + 5], y[at + 6])
         for k in range(9):
             w[b, k] = turn[k]
+
+
+@kernel
+def _deflections(y, bodies, mounts, found):
+    w = np.zeros((bodies, WORK))
+    _places(y, bodies, w)
     for n in range(mounts.size):
         put_in_hand(mounts[n], y, w)
         for k in range(3):
             found[n, k] = w[0, D + k]
+
+
+@late(void(float64[::1], int64, from_dtype(MOUNT)[::1], float64[::1]))
+def _settle(y, bodies, mounts, numbers):
+    """Put all mounts with states to rest where the bodies are."""
+    w = np.zeros((bodies, WORK))
+    _places(y, bodies, w)
+    for n in range(mounts.size):
         if mounts[n].state >= 0:
+            put_in_hand(mounts[n], y, w)
             rest_states(mounts[n], numbers, y, w)
 
 
 @kernel
-def _all_to_rest(y, bodies, mounts, numbers, found):
-    _settle(y, bodies, mounts, numbers, found)
+def _all_to_rest(y, bodies, mounts, numbers):
+    _settle(y, bodies, mounts, numbers)
 
 
 @inner
-def relax(y, model, found):
-    """Write into y the states of the mounts, where they have any, as they come to rest where the bodies are; `found`
-    (mounts, 3) is for their deflections."""
+def relax(y, model):
+    """Write into y the states of the mounts, where they have any, as they come to rest where the bodies are."""
     for n in range(model.mounts.size):
         if model.mounts[n].state >= 0:
-            _settle(y, model.bodies.size, model.mounts, model.mount_numbers, found)
+            _settle(y, model.bodies.size, model.mounts, model.mount_numbers)
             return
 
 

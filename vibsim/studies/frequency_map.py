@@ -117,8 +117,7 @@ def _crossing(
     omega, shape = 2.0 * math.pi * modes.frequency[mode], modes.shape[mode].ravel()
     modal_mass = float(np.real(shape.conj() @ response.linear.mass @ shape))
     size = abs(shape.conj() @ push) / (2.0 * max(modes.damping[mode], 1e-6) * omega**2 * modal_mass)
-    at_speed = OrderResponse(**vars(response) | {"speed": speed})
-    felt = size * np.linalg.norm(at_speed.mounts(order, shape), axis=1)
+    felt = size * np.linalg.norm(response.model.mounts(omega, shape), axis=1)
     on_engine = push.reshape(-1, 6)[response.packed.model.carrier]
     return Crossing(
         order=order,

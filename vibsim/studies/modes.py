@@ -11,13 +11,7 @@ from scipy.linalg import eigh
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case
-from vibsim.inputs.mount_models import (
-    FrictionMount,
-    HydraulicMount,
-    LossFactorMount,
-    RelaxationMount,
-    ScheduledMount,
-)
+from vibsim.inputs.mount_models import WITH_STATES, ScheduledMount
 from vibsim.inputs.statics_models import LoadCase
 from vibsim.solver.linearise import Crank, Linear, linearise
 from vibsim.solver.packed import Packed
@@ -35,7 +29,6 @@ from vibsim.studies.load_cases import (
     preload_of,
 )
 
-WITH_STATES = (LossFactorMount, RelaxationMount, FrictionMount, HydraulicMount)
 DIRECTIONS = ("X", "Y", "Z", "roll", "pitch", "yaw")
 ROLL_AXES = ("along", "across", "up", "roll", "turn across", "turn up")
 ELASTIC = ("first", "second", "third", "turn first", "turn second", "turn third")
@@ -149,7 +142,7 @@ def find_modes(
     """
     case, packed = case_file.case, pack_for_statics(case_file)
     preload, words, at_crank = _preload(case_file, packed, gear, torque, chassis)
-    linear = linearise(packed, at_crank, crank, speed=_speed_of_schedules(case), preload=preload)
+    linear = linearise(packed, at_crank, crank, speed=speed_of_schedules(case), preload=preload)
     return modes_result(case, packed, linear, preload.held, words)
 
 
@@ -180,7 +173,7 @@ def modes_result(case: Case, packed: Packed, linear: Linear, held: tuple[int, ..
     )
 
 
-def _speed_of_schedules(case: Case) -> float:
+def speed_of_schedules(case: Case) -> float:
     """Crank speed (rad/s) that scheduled mounts are taken at."""
     follows = case.run is not None and any(isinstance(mount, ScheduledMount) for mount in case.mount)
     return abs(case.run.speed) if case.run is not None and follows else 0.0

@@ -165,9 +165,12 @@ def _run_line(case: Case, packed: Packed) -> str:
     if run is None:
         return "run: none given; vibsim run needs a [run] table"
     load = f", load {packed.load:.4g}" if case.engine is not None and depends_on_speed(case.engine) else ""
+    if run.load_after is not None:
+        speed = "held" if run.hold_speed else "left alone"
+        load += f" → {run.load_after:.4g} at {run.step_at:g} s, speed {speed}"
     return (
-        f"run: {run.kind} at {run.speed * 30.0 / math.pi:g} rpm{load}, record of {run.duration:g} s at "
-        f"{run.sample_rate:g} Hz, start {run.start}{'' if run.gravity else ', no gravity'}, "
+        f"run: {run.kind.replace('_', ' ')} at {run.speed * 30.0 / math.pi:g} rpm{load}, record of {run.duration:g} s "
+        f"at {run.sample_rate:g} Hz, start {run.start}{'' if run.gravity else ', no gravity'}, "
         f"relative tolerance {run.relative_tolerance:g}"
     )
 

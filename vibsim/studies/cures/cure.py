@@ -109,7 +109,7 @@ def sensor_goal(case_file: CaseFile, aim: Aim, order: float) -> SensorGoal:
 def response_of(case_file: CaseFile, speed: float) -> OrderResponse:
     """The linear model at a speed (rad/s), about the equilibrium under the mean output torque there."""
     packed = pack(_at_speed(case_file, speed).case, case_file.folder)
-    return order_response(packed, case_file.case.sensor, speed, _mean_torque(packed, speed))
+    return order_response(packed, case_file.case.sensor, speed, _mean_torque(packed, speed), case_file.case.mount)
 
 
 def _at_speed(case_file: CaseFile, speed: float) -> CaseFile:

@@ -1,0 +1,1 @@
+"""Sizing of mounts: variables, measures, search, robustness, outcome."""
