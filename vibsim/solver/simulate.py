@@ -220,7 +220,7 @@ def _check_gas_range(case: Case, packed: Packed, times: Grid) -> tuple[str, ...]
     if case.engine is None or not depends_on_speed(case.engine):
         return ()
     known = packed.model.gas.nodes.speeds
-    if known.size == 1:  # of a speed that is held
+    if case.run is not None and case.run.kind == "load_step" and case.run.hold_speed:
         return ()
     speeds = np.abs(np.gradient(times.states[:, -2], times.step))
     how = "measured" if case.engine.gas.source == "trace" else "computed"
