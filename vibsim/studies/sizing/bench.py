@@ -16,13 +16,11 @@ from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness, 
 from vibsim.solver.frequency_push import cycle_push
 from vibsim.solver.linearise import linearise
 from vibsim.solver.packed import Model, Packed, pack
-from vibsim.solver.rest import held_at_speed
 from vibsim.solver.start import equilibrium, no_preload, state_at, static_model
 from vibsim.solver.steady import mean_torque
-from vibsim.structure.mount_pack import pack_mounts
-from vibsim.structure.mounts import SCHEDULED
 from vibsim.studies.alike import run_at
 from vibsim.studies.modes import speed_of_schedules
+from vibsim.studies.sizing.records import Records, held, packed_sets
 from vibsim.studies.sizing.space import Mounts
 
 SAME_TORQUE = 1e-3  # of the greatest: then one preload serves all speeds
@@ -82,24 +80,6 @@ class Answers:
     energy: np.ndarray
 
 
-@dataclass(frozen=True)
-class _Records:
-    """Candidates packed: `mounts` (n, mounts) records, the `numbers` (n, count) they point to, and how many `states`
-    they have at most after those of the case's own mounts."""
-
-    mounts: np.ndarray
-    numbers: np.ndarray
-    states: int
-
-
-def _shifted(records: np.ndarray, by: int) -> np.ndarray:
-    """Mount records that point to numbers which begin after `by` others."""
-    records = records.copy()
-    records["numbers"] += by
-    records["extra"][records["extra"] >= 0] += by
-    return records
-
-
 class Bench:
     """Answers of a case for sets of mounts. The excitation does not depend on them and is computed once.
 
@@ -132,7 +112,7 @@ class Bench:
 
     def answer(self, candidates: list[Mounts]) -> Answers:
         """Answers of sets of mounts."""
-        records = self._records(candidates)
+        records = packed_sets(candidates, self._case.mount, self.packed)
         modes = self._needs.load(Load(speed=speed_of_schedules(self._case))) if self._needs.modes else -1
         rests, slope = [], NOTHING3
         for number, load in enumerate(self._needs.loads):
@@ -143,32 +123,12 @@ class Bench:
         frequency, energy = self._modes(slope)
         return Answers(rests, felt, mount, frequency, energy)
 
-    def _records(self, candidates: list[Mounts]) -> _Records:
-        """What differs from the case is packed anew: its numbers and states come after the case's own."""
-        packed, own = self.packed, self._case.mount
-        centres, axes = list(packed.centres), list(packed.axes)
-        records = np.repeat(packed.model.mounts[None], len(candidates), axis=0)
-        more, states = [np.zeros(0)] * len(candidates), 0
-        for n, mounts in enumerate(candidates):
-            changed = [k for k, mount in enumerate(mounts) if mount is not own[k]]
-            if changed:
-                fresh = pack_mounts(
-                    tuple(mounts[k] for k in changed), packed.names, centres, axes, packed.folder, packed.model.air_at
-                )
-                records[n, changed], more[n] = _shifted(fresh.records, len(packed.model.mount_numbers)), fresh.numbers
-                states = max(states, len(fresh.states))
-        numbers = np.zeros((len(candidates), len(packed.model.mount_numbers) + max(map(len, more), default=0)))
-        for n, fresh_numbers in enumerate(more):
-            row = np.concatenate([packed.model.mount_numbers, fresh_numbers])
-            numbers[n, : len(row)] = row
-        return _Records(records, numbers, states)
-
     def _rest(
-        self, records: _Records, load: Load, matrices: bool, rows: bool = False
+        self, records: Records, load: Load, matrices: bool, rows: bool = False
     ) -> tuple[Rest, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """Rest under a load; slope and drag (n, square) if asked, those of the mounts (n, mounts, 3, unknowns) too."""
-        model, held = self._model(records, load), self._held(records, load.speed)
-        count, size, mounts = len(held), 6 * len(self.packed.names), len(model.mounts)
+        model, mounts_held = self._model(records, load), held(records, self.packed.model, load.speed)
+        count, size, mounts = len(mounts_held), 6 * len(self.packed.names), len(model.mounts)
         at, force, deflection = np.empty((count, size)), np.empty((count, mounts, 3)), np.empty((count, mounts, 3))
         shape = (count, size, size)
         slope, drag = (np.full(shape, np.nan), np.full(shape, np.nan)) if matrices else (NOTHING3, NOTHING3)
@@ -182,29 +142,17 @@ class Bench:
         guess = self._first_guess(load)
         start = np.insert(self._start, self.packed.model.air_at, np.zeros(records.states))
         rest_many(
-            held, records.numbers, model, start, guess, field, moment, scale,
+            mounts_held, records.numbers, model, start, guess, field, moment, scale,
             at, force, deflection, slope, drag, stiff, damp,
         )  # fmt: skip
         return Rest(at.reshape(count, -1, 6), force, deflection), slope, drag, stiff, damp
 
-    def _model(self, records: _Records, load: Load) -> Model:
+    def _model(self, records: Records, load: Load) -> Model:
         model = static_model(self.packed.model, load.torque, load.speed)
         return model._replace(
             mounts=model.mounts.copy(),
             mount_numbers=np.zeros(records.numbers.shape[1]),
             air_at=model.air_at + records.states,
-        )
-
-    def _held(self, records: _Records, speed: float) -> np.ndarray:
-        """Mount records (candidates, mounts), scheduled ones as at a crank speed (rad/s)."""
-        if not np.any(records.mounts["law"] == SCHEDULED):
-            return records.mounts
-        model = self.packed.model
-        return np.array(
-            [
-                held_at_speed(model._replace(mounts=mounts, mount_numbers=numbers), speed)
-                for mounts, numbers in zip(records.mounts, records.numbers, strict=True)
-            ]
         )
 
     def _first_guess(self, load: Load) -> np.ndarray:
@@ -213,7 +161,7 @@ class Bench:
             self._guess[load] = equilibrium(self.packed, load.torque, load.speed).displacement.ravel()
         return self._guess[load]
 
-    def _answer_orders(self, records: _Records, candidates: list[Mounts]) -> tuple[np.ndarray, np.ndarray]:
+    def _answer_orders(self, records: Records, candidates: list[Mounts]) -> tuple[np.ndarray, np.ndarray]:
         orders, count = self._orders, len(candidates)
         if orders is None:
             return NOTHING4.astype(complex), NOTHING4.astype(complex)
@@ -239,7 +187,7 @@ class Bench:
         return felt.reshape(count, lanes, -1, 3), mount
 
     def _specials(
-        self, records: _Records, candidates: list[Mounts], found: list[tuple], orders: _Orders
+        self, records: Records, candidates: list[Mounts], found: list[tuple], orders: _Orders
     ) -> list[tuple[int, np.ndarray, np.ndarray]]:
         """Per mount whose stiffness depends on frequency: its number, deflection per displacement (n, 3, unknowns) and
         what its stiffness has beyond the linear model's (n, lanes, 3, 3), vehicle axes; about the last load's rest."""
