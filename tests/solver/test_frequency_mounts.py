@@ -57,3 +57,13 @@ def test_the_linear_model_is_that_of_all_states(law: str) -> None:
         expected = np.linalg.solve(1j * rate * np.eye(len(found)) - found, push)[:3]
         moved = model.displacement(rate, model.force_at(0, whole.centres[0]))[:3]
         np.testing.assert_allclose(moved, expected, atol=2e-4 * np.abs(expected).max())
+
+
+@pytest.mark.parametrize("law", ["relaxation", "hydraulic", "loss_factor"])
+def test_at_rest_the_linear_model_is_the_static_one(law: str) -> None:
+    """Law: a mount given time to relax has its static tangent. To 1e-3 of the greatest, which a thousandth of a hertz
+    against relaxation in milliseconds stays below."""
+    case, whole = packed(on_ground(*[law_mount(law, name=name, at_mm=at) for name, at in CORNERS.items()]))
+    model = frequency_model(whole, (), mounts=case.mount)
+    size = np.abs(model.linear.stiffness).max()
+    np.testing.assert_allclose(model.dynamic_stiffness(0.0), model.linear.stiffness, atol=1e-3 * size)

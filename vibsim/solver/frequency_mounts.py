@@ -14,6 +14,7 @@ from vibsim.structure import mount_dynamics
 
 # (mount, frequencies (...) Hz, deflection of its preload (3) m in its own axes) -> complex (..., 3, 3) N/m, the same
 DynamicStiffness = Callable[[MountBase, np.ndarray | float, np.ndarray], np.ndarray]
+SLOWEST = 1e-3  # Hz, taken for 0, where the fluid of a hydraulic mount could lie anywhere
 
 
 def dynamic_stiffness(
@@ -26,7 +27,7 @@ def dynamic_stiffness(
     linear there, friction at a small amplitude.
     """
     if not isinstance(mount, LinearMount | ProgressiveMount) or any(mount.cross_stiffness):
-        return mount_dynamics.dynamic_stiffness(mount, frequency, preload, folder)
+        return mount_dynamics.dynamic_stiffness(mount, np.maximum(frequency, SLOWEST), preload, folder)
     stiffness = np.array(mount.stiffness)
     if isinstance(mount, ProgressiveMount):
         stiffness = stiffness * (1.0 + (preload / np.array(mount.doubling_deflection)) ** 2)
