@@ -32,7 +32,8 @@ def pack_friction(engine: Engine, layout: Layout, gas: Gas) -> np.ndarray:
 
     A mean effective pressure p acts as the torque p·V/(cycle angle), from work per cycle (derived).
     """
-    return friction_records(engine, layout, peak_pressures(gas))
+    needed = isinstance(engine.friction, ChenFlynnFriction)
+    return friction_records(engine, layout, peak_pressures(gas) if needed else np.zeros((gas.nodes.size, 0)))
 
 
 def friction_records(engine: Engine, layout: Layout, peaks: np.ndarray) -> np.ndarray:

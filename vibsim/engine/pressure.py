@@ -249,6 +249,8 @@ def _hints(curve: Curve, cycle: float) -> np.ndarray:
 
 
 def _padded_breaks(curves: list[Curve]) -> np.ndarray:
+    if len(curves) == 1:
+        return curves[0].breaks[None]
     size = max(len(curve.breaks) for curve in curves)
     return np.array([np.pad(curve.breaks, (0, size - len(curve.breaks)), constant_values=np.inf) for curve in curves])
 
@@ -257,4 +259,6 @@ def _padded_coefficients(curves: list[list[Curve]]) -> np.ndarray:
     """(kinds, segments, points, 4): one segment's points lie together in memory."""
     size = max(len(of_kind[0].coefficients) for of_kind in curves)
     tables = [np.stack([curve.coefficients for curve in of_kind], axis=1) for of_kind in curves]
+    if len(tables) == 1:
+        return tables[0][None]
     return np.array([np.pad(table, ((0, size - len(table)), (0, 0), (0, 0))) for table in tables])

@@ -12,7 +12,6 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from scipy.signal import lfilter
 
 from vibsim.engine.layout import Layout
 from vibsim.engine.packed_gas import BLEND, Gas, cylinder_pressures
@@ -43,6 +42,8 @@ def relative_series(variation: Variation, cycles: int, cylinders: int) -> np.nda
     A stationary first-order autoregression z' = ρ·z + √(1 − ρ²)·ε of normal numbers (Box & Jenkins, from memory), from
     PCG64 with the seed, row by row: a longer series begins with the shorter.
     """
+    from scipy.signal import lfilter  # loading it takes a second
+
     rho = underlying_correlation(variation)
     noise = np.random.default_rng(variation.seed).standard_normal((cycles, cylinders))
     noise[1:] *= math.sqrt(1.0 - rho**2)
