@@ -11,7 +11,8 @@ from scipy.integrate import trapezoid
 from scipy.spatial.transform import Rotation
 
 from tests.cases import accessories, mount, packed, single, skewed
-from vibsim.inputs.models import Body, Case, Engine, ProgressiveMount
+from vibsim.inputs.models import Body, Case, Engine
+from vibsim.inputs.mount_models import ProgressiveMount
 from vibsim.solver.invariants import kinetic_energy, momentum, weight_energy
 from vibsim.solver.motion import derivatives, scratch
 from vibsim.solver.observe import Observed, observe

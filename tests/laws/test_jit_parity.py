@@ -14,6 +14,7 @@ from numba import config
 
 from tests.cases import packed
 from tests.laws.test_symmetry import whole_case
+from tests.mount_cases import LAWS, law_mount
 from vibsim.engine.node_grid import Nodes
 from vibsim.engine.variation import with_shares
 from vibsim.solver.motion import derivatives, scratch
@@ -21,6 +22,7 @@ from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.start import state_at
 
 STATES = 8
+TORSION = {"torsional_stiffness_N_m_per_rad": [60.0, 200.0, 90.0], "torsional_damping_N_m_s_per_rad": [0.1, 0.2, 0.3]}
 PLAIN = "import json; from tests.laws.test_jit_parity import rates; print(json.dumps(rates().tolist()))"
 
 
@@ -46,8 +48,18 @@ def with_nodes(whole: Packed) -> Packed:
 
 def rates() -> np.ndarray:
     """Derivatives (states, n) with one curve of gas, and (states, n) with several nodes and shares."""
-    model = packed(whole_case())[1]
+    model = packed(_with_all_laws())[1]
     return np.concatenate([_rates(model), _rates(with_nodes(model))])
+
+
+def _with_all_laws() -> dict:
+    raw = whole_case()
+    raw["mount"] += [
+        law_mount(law, name=law, between=[raw["body"][0]["name"], "ground"], **(TORSION if law != "torque_rod" else {}))
+        for law in LAWS
+        if law != "table"  # its curve is read from a file; `scheduled` takes the same function
+    ]
+    return raw
 
 
 def _rates(model: Packed) -> np.ndarray:
@@ -60,6 +72,8 @@ def _rates(model: Packed) -> np.ndarray:
         for b in range(len(model.names)):
             at = STATES_PER_BODY * b
             y[at + 7 : at + 13] += random.normal(0.0, 5.0, 6)
+        for index, state in enumerate(model.more_states, start=STATES_PER_BODY * len(model.names)):
+            y[index] += random.normal(0.0, 1e-3 * state.floor)
         out = np.zeros(y.size)
         derivatives(y, model.model, w, e, out)
         rows.append(out)

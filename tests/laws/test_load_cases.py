@@ -13,7 +13,7 @@ from scipy.spatial.transform import Rotation
 from tests import cases
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.loader import load_case
-from vibsim.inputs.models import ProgressiveMount
+from vibsim.inputs.mount_models import ProgressiveMount
 from vibsim.inputs.statics_models import Driveline, Grip
 from vibsim.studies.load_cases import deliver, held_bodies
 from vibsim.studies.mount_curves import mount_curves, mount_rates

@@ -17,7 +17,8 @@ import pytest
 import sympy as sp
 
 from tests import cases
-from vibsim.inputs.models import BalanceShaft, Case, Counterweight, Cylinder, Engine, MountBase, Sensor
+from vibsim.inputs.models import BalanceShaft, Case, Counterweight, Cylinder, Engine, Sensor
+from vibsim.inputs.mount_models import ThreeAxisMount
 from vibsim.solver.motion import derivatives, scratch
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import Packed
@@ -96,7 +97,7 @@ def spin() -> sp.Matrix:
     return sp.Matrix([skew[2, 1], skew[0, 2], skew[1, 0]])
 
 
-def mount_potential(mount: MountBase, centre: tuple[float, ...]) -> Expression:
+def mount_potential(mount: ThreeAxisMount, centre: tuple[float, ...]) -> Expression:
     """½·Σ k·d² in the mount's axes, which turn with the first of its two bodies; the other one is the ground."""
     held, drawn = sp.Matrix(mount.at), sp.Matrix(centre)
     moving = drawn + PLACE + TURN * (held - drawn)

@@ -69,6 +69,7 @@ def act(options: argparse.Namespace) -> int:
     if options.json:
         crossings = {} if found is None else {"crossings": found.rows()}
         given = {"crank": options.crank, "chassis": options.chassis, "preload": result.preload}
+        given |= {"static_tangent_of": list(result.tangent)}
         axes = {"axes": axes_dict(result.axes)}
         print_json(given | {"modes": result.table()} | axes | crossings | {"files": [str(path) for path in written]})
         return DONE

@@ -15,7 +15,8 @@ import numpy as np
 from vibsim.inputs.charging_checks import check_charging
 from vibsim.inputs.cycle_checks import check_cycle_gas
 from vibsim.inputs.friction_checks import check_accessory, check_friction
-from vibsim.inputs.models import MOUNT_MODELS
+from vibsim.inputs.mount_checks import check_mount
+from vibsim.inputs.mount_models import MOUNT_MODELS
 from vibsim.inputs.sizing_checks import check_size
 from vibsim.inputs.statics_checks import check_statics
 from vibsim.inputs.step_checks import check_load_step
@@ -42,6 +43,7 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
         _check_inertia(body, ("body", index, "inertia"), report)
     for index, mount in _entries(clean, "mount"):
         _check_between(mount, index, bodies, report)
+        check_mount(mount, ("mount", index), report)
     for index, sensor in _entries(clean, "sensor"):
         _check_name(sensor.get("body"), bodies, ("sensor", index, "body"), report)
     check_statics(clean, bodies, report)

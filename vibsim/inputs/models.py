@@ -5,16 +5,17 @@ A field annotated with a `Unit` is written in the file as `name_<unit>`; every o
 
 from __future__ import annotations
 
-from typing import Annotated, Literal, get_args
+from typing import Annotated, Literal
 
 from pydantic import Field
 
 from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
+from vibsim.inputs.mount_models import Mount
 from vibsim.inputs.sizing_models import Size
 from vibsim.inputs.statics_models import Driveline, LoadCase, Point
-from vibsim.inputs.table import FileName, Name, NonNegative, PositiveNumber, Rate, Table, Vector
+from vibsim.inputs.table import FileName, Name, Table, Vector
 from vibsim.inputs.variation_models import Misfire, Variation
 
 
@@ -303,38 +304,6 @@ class Body(Table):
     ]
     inertia_products: Literal["matrix", "integral"] = "matrix"
     moving_parts: Literal["included", "separate"] = "included"
-
-
-class MountBase(Table):
-    """What every mount law needs; a law adds its own keys in a subclass with its `law` word."""
-
-    name: Name
-    between: tuple[Name, Name]
-    at: Annotated[Vector, u.LENGTH]
-    axes: Annotated[Vector, u.ANGLE, Field(description="turns about fixed X, then Y, then Z")] = (0.0, 0.0, 0.0)
-    stiffness: Annotated[tuple[Rate, Rate, Rate], u.STIFFNESS]
-    damping: Annotated[tuple[NonNegative, NonNegative, NonNegative], u.DAMPING] = (0.0, 0.0, 0.0)
-
-
-class LinearMount(MountBase):
-    law: Literal["linear"] = "linear"
-
-
-class ProgressiveMount(MountBase):
-    """Stiffness rises with deflection: k·(1 + (d/doubling_deflection)²) along each axis."""
-
-    law: Literal["progressive"]
-    doubling_deflection: Annotated[
-        tuple[PositiveNumber, PositiveNumber, PositiveNumber],
-        u.LENGTH,
-        Field(description="deflection at which the stiffness has doubled"),
-    ]
-
-
-Mount = Annotated[LinearMount | ProgressiveMount, Field(discriminator="law")]
-MOUNT_MODELS: dict[str, type[Table]] = {
-    get_args(model.model_fields["law"].annotation)[0]: model for model in get_args(get_args(Mount)[0])
-}
 
 
 class Sensor(Table):

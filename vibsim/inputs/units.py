@@ -134,6 +134,18 @@ STIFFNESS = Unit("N/m", "N_per_mm", "a stiffness", ("N_per_mm", "N_per_m", "kN_p
 DAMPING = Unit(
     "N*s/m", "N_s_per_mm", "a viscous damping rate", ("N_s_per_mm", "N_s_per_m", "kN_s_per_m", "lbf_s_per_in")
 )
+TORSIONAL_STIFFNESS = Unit("N*m/rad", "N_m_per_rad", "a torsional stiffness", ("N_m_per_rad", "N_m_per_deg"))
+TORSIONAL_DAMPING = Unit("N*m*s/rad", "N_m_s_per_rad", "a torsional damping rate", ("N_m_s_per_rad", "N_m_s_per_deg"))
+VOLUME_PER_PRESSURE = Unit(
+    "m**3/Pa", "mm3_per_kPa", "a compliance (volume per pressure)", ("mm3_per_kPa", "cm3_per_bar", "m3_per_Pa")
+)
+INERTANCE = Unit("kg/m**4", "kg_per_m4", "an inertance (mass per squared area)", ("kg_per_m4", "kg_per_cm4"))
+FLOW_RESISTANCE = Unit(
+    "Pa*s/m**3", "kPa_s_per_L", "a flow resistance (pressure per flow)", ("kPa_s_per_L", "Pa_s_per_m3")
+)
+FLOW_RESISTANCE2 = Unit(
+    "Pa*s**2/m**6", "kPa_s2_per_L2", "a pressure per squared flow", ("kPa_s2_per_L2", "Pa_s2_per_m6")
+)
 FORCE = Unit("N", "N", "a force", ("N", "kN", "lbf"))
 TORQUE = Unit("N*m", "N_m", "a torque", ("N_m", "kN_m", "lbf_ft", "lbf_in"))
 TORQUE_PER_SPEED = Unit("N*m*s", "N_m_s", "a torque per rotational speed", ("N_m_s", "N_m_per_rpm"))

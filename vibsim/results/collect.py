@@ -44,6 +44,11 @@ QUANTITIES: dict[str, tuple[tuple[str, ...], str, str]] = {
         "m",
         "place of the mount's point on the second body less that on the first, vehicle axes",
     ),
+    "mount_moment": (
+        ("mount", "axis"),
+        "N m",
+        "moment of the mount on the second body from the turn between its bodies, vehicle axes",
+    ),
     "body_displacement": (("body", "axis"), "m", "centre of mass from where it is drawn, vehicle axes"),
     "body_velocity": (("body", "axis"), "m s-1", "velocity of the centre of mass, vehicle axes"),
     "body_acceleration": (
@@ -153,6 +158,7 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
         "solver": "Dormand-Prince 5(4), dense output of order 4",
         "relative_tolerance": run.relative_tolerance,
         "simulation_seconds": solution.seconds,
+        "mount_notes": "\n".join(solution.packed.mount_notes),
         "gas_notes": "\n".join(solution.packed.remarks.notes),
         "warnings": "\n".join(solution.warnings),
         **{f"solver_{name}": count for name, count in solution.counts.items()},

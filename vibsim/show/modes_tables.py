@@ -27,6 +27,13 @@ def print_modes(result: ModesResult, crank: str, found: FrequencyMap | None = No
         for b, body in enumerate(result.bodies):
             shapes.add_row(str(index + 1) if b == 0 else "", Text(body), *(_complex(entry) for entry in shape[b]))
     console.print(shapes)
+    if result.tangent:
+        console.print(
+            Text(
+                f"static stiffness and viscous damping alone of {', '.join(result.tangent)}: they stiffen and damp "
+                "more with frequency, or at small amplitude; see vibsim mounts"
+            )
+        )
     console.print("damping: share of critical; shapes: size∠phase, · where the size is below 0.02", style="dim")
     _print_axes(console, result.axes)
     if found is not None:

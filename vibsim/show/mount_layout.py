@@ -11,6 +11,7 @@ from matplotlib.lines import Line2D
 
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case
+from vibsim.inputs.mount_models import Mount, TorqueRodMount
 from vibsim.show.layout_scene import EDGES, boxes_of, mounts_of
 from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, into_folder, new_figure, plain
 from vibsim.structure.rotation import turns_about_fixed_axes
@@ -57,7 +58,7 @@ class _Scene:
         stiffest = float(self.rates.max(initial=0.0)) or 1.0
         self.per_rate = 0.2 * self.reach / stiffest
         self.bars = [
-            turns_about_fixed_axes(np.array(mount.axes)) * (self.per_rate * np.maximum(rates, 0.0))
+            _along_axes(mount, self.per_rate * np.maximum(rates, 0.0))
             for mount, rates in zip(self.mounts, self.rates, strict=True)
         ]
         self.crank = None
@@ -76,6 +77,15 @@ class _Scene:
             axis = screw_axis(self.result.modes.shape[n, body].real, self.result.places[body])
             found.append((n + 1, 1e3 * axis.point, axis.direction))
         return found
+
+
+def _along_axes(mount: Mount, lengths: np.ndarray) -> np.ndarray:
+    """Columns (3, 3) along a mount's axes; of a rod one along its line, as long as all three together: what the rod
+    gives along axes that are not its own adds up to its rate."""
+    if isinstance(mount, TorqueRodMount):
+        line = np.array(mount.to) - np.array(mount.at)
+        return np.outer(line / np.linalg.norm(line), [lengths.sum(), 0.0, 0.0])
+    return turns_about_fixed_axes(np.array(mount.axes)) * lengths
 
 
 def _draw_view(axes: Axes, scene: _Scene, view: View) -> None:

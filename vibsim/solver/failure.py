@@ -46,22 +46,33 @@ def explain_failure(status: int, stepper: Stepper, packed: Packed, case: Case) -
         return RunFailure(f"the run diverged: {quantity} ran away {when}; check {key}")
     what = "the step became too small" if status == STEP_TOO_SMALL else "too many steps were needed"
     key = _fastest_mount(case, packed, worst)
-    if STATES_PER_BODY * len(packed.names) <= worst < packed.state_size - 2:
+    if packed.model.air_at <= worst < packed.state_size - 2:
         key = "engine.charging and engine.gas.throttle"
     return RunFailure(f"the run is too stiff or diverging: {what} for {quantity} {when}; check {key}")
 
 
+def _mount_of(packed: Packed, index: int) -> int | None:
+    """The mount whose own state is behind an index of the state."""
+    if not STATES_PER_BODY * len(packed.names) <= index < packed.model.air_at:
+        return None
+    first = packed.model.mounts["state"]
+    return max((n for n in range(first.size) if 0 <= first[n] <= index), key=lambda n: first[n])
+
+
 def _fastest_mount(case: Case, packed: Packed, worst: int) -> str:
-    """The mount key that asks for the fastest motion: of the body in question, or of any if the crank is."""
-    crank = worst >= STATES_PER_BODY * len(packed.names)
-    body = None if crank else packed.names[worst // STATES_PER_BODY]
+    """The mount key that asks for the fastest motion: of the mount or the body in question, or of any if the crank or
+    the air path is."""
+    crank, bodies = worst >= packed.state_size - 2, STATES_PER_BODY * len(packed.names)
+    body = packed.names[worst // STATES_PER_BODY] if worst < bodies else None
     mass = dict(zip(packed.names, packed.model.bodies["mass"], strict=True))
     rates = [(ENGINE_RATE, "engine.gas, engine.crank.inertia")] if crank else []
+    own = _mount_of(packed, worst)
     for index, mount in enumerate(case.mount):
-        if body is not None and body not in mount.between:
+        if own not in (None, index) or (body is not None and body not in mount.between):
             continue
         lightest = min(mass[name] for name in mount.between if name in mass)
         shown = f"mount[{index + 1}]"
-        rates.append((max(mount.damping) / lightest, f"{shown}.damping ('{mount.name}')"))
-        rates.append((math.sqrt(max(mount.stiffness) / lightest), f"{shown}.stiffness ('{mount.name}')"))
+        stiffness, damping = mount.greatest_rates()
+        rates.append((damping / lightest, f"{shown}.damping ('{mount.name}')"))
+        rates.append((math.sqrt(stiffness / lightest), f"{shown}.stiffness ('{mount.name}')"))
     return max(rates)[1] if rates else f"body '{body}'"

@@ -15,11 +15,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibsim.inputs.models import MountBase, Sensor
+from vibsim.inputs.models import Sensor
+from vibsim.inputs.mount_models import WITH_STATES, MountBase, TorqueRodMount
 from vibsim.solver.frequency_batch import mount_slopes
-from vibsim.solver.frequency_mounts import PLAIN, DynamicStiffness, dynamic_stiffness
+from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness, stiffness_in
 from vibsim.solver.linearise import Linear, linearise
 from vibsim.solver.packed import STATES_PER_BODY, Packed
+from vibsim.solver.rest import held_at_speed
 from vibsim.solver.start import state_at
 from vibsim.structure.rotation import matrix_of
 
@@ -114,14 +116,15 @@ def frequency_model(
     Raises RunFailure when there is no equilibrium.
     """
     linear = linearise(packed, torque, crank="free", speed=speed)
-    stiffness, damping = _mount_rates(packed, linear)
+    stiffness, damping = _mount_rates(packed, linear, speed)
     special = tuple(
         special_mount(packed, linear.equilibrium.displacement, index, mount)
         for index, mount in enumerate(mounts)
-        if stiffness_of is not dynamic_stiffness or not isinstance(mount, PLAIN)
+        if stiffness_of is not dynamic_stiffness or isinstance(mount, WITH_STATES)
     )
     feel = feel_of(packed, sensors)
-    return FrequencyModel(packed, linear, speed, stiffness, damping, feel, special, stiffness_of)
+    by_law = stiffness_in(packed.folder, stiffness_of)
+    return FrequencyModel(packed, linear, speed, stiffness, damping, feel, special, by_law)
 
 
 def gyroscopic(packed: Packed, speed: float) -> np.ndarray:
@@ -155,7 +158,8 @@ def special_mount(packed: Packed, displacement: np.ndarray, index: int, mount: M
             arm = places[1] - state[STATES_PER_BODY * body : STATES_PER_BODY * body + 3]
             across[:, 6 * body : 6 * body + 3] = sign * np.eye(3)
             across[:, 6 * body + 3 : 6 * body + 6] = -sign * cross(arm)
-    return Special(index, mount, rows @ (places[1] - places[0]), rows, across)
+    drawn = np.array(mount.to) - np.array(mount.at) if isinstance(mount, TorqueRodMount) else np.zeros(3)
+    return Special(index, mount, rows @ (places[1] - places[0]) - drawn, rows, across)
 
 
 def local_rates(packed: Packed, index: int, rates: np.ndarray) -> np.ndarray:
@@ -166,7 +170,8 @@ def local_rates(packed: Packed, index: int, rates: np.ndarray) -> np.ndarray:
     return np.asarray(sign * rates[..., 6 * body : 6 * body + 3])
 
 
-def _mount_rates(packed: Packed, linear: Linear) -> tuple[np.ndarray, np.ndarray]:
+def _mount_rates(packed: Packed, linear: Linear, speed: float) -> tuple[np.ndarray, np.ndarray]:
+    packed = packed._replace(model=packed.model._replace(mounts=held_at_speed(packed.model, speed)))
     shape = (len(packed.model.mounts), 3, len(linear.mass))
     rows, drags = np.empty(shape), np.empty(shape)
     mount_slopes(state_at(packed, linear.equilibrium.displacement), packed.model, rows, drags)

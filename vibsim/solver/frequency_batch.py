@@ -11,7 +11,8 @@ import math
 import numpy as np
 
 from vibsim.jit import kernel, part
-from vibsim.solver.motion import ENGINE, WORK, one_mount
+from vibsim.solver.motion import ENGINE, WORK
+from vibsim.solver.mount_motion import any_mount
 from vibsim.solver.near_rest import LENGTH_STEP, SPEED_STEP, _collect, _moved, _set_off
 
 MOST_NEWTON, SAME_SLOPE = 40, 4  # steps, and steps that one slope serves
@@ -99,19 +100,19 @@ def _mount_slopes(state, model, y, w, e, out, force, rows, drags):
             step[n] = sign * LENGTH_STEP
             _moved(step, state, model, y)
             _collect(y, model, still, moment, w, e, out, force)
-            _add_forces(n, sign / (2.0 * LENGTH_STEP), y, model, w, rows)
+            _add_forces(n, sign / (2.0 * LENGTH_STEP), y, model, w, out, rows)
             step[n] = sign * SPEED_STEP
             y[:] = state
             _set_off(step, y, model, e)
             _collect(y, model, still, moment, w, e, out, force)
-            _add_forces(n, sign / (2.0 * SPEED_STEP), y, model, w, drags)
+            _add_forces(n, sign / (2.0 * SPEED_STEP), y, model, w, out, drags)
         step[n] = 0.0
 
 
 @part
-def _add_forces(n, factor, y, model, w, rows):
+def _add_forces(n, factor, y, model, w, out, rows):
     for k in range(model.mounts.size):
-        fx, fy, fz, _, _, _, _, _, _ = one_mount(k, y, model, w)
+        fx, fy, fz, _, _, _, _, _, _ = any_mount(k, y, model, w, out, 0.0)
         rows[k, 0, n] += factor * fx
         rows[k, 1, n] += factor * fy
         rows[k, 2, n] += factor * fz
@@ -175,14 +176,17 @@ def _drags(state, model, field, moment, w, e, y, out, more, less, drag):
 
 
 @kernel
-def rest_many(records, model, start, guess, field, moment, scale, at, force, deflection, slope, drag, rows, drags):
+def rest_many(
+    records, numbers, model, start, guess, field, moment, scale, at, force, deflection, slope, drag, rows, drags
+):
     """Rest of every candidate under one load, and matrices about it.
 
-    `records` (candidates, mounts) replace the model's mounts in turn; `start` the state as drawn, `guess` (6 per body)
-    where to begin, `field` and `moment` as in `forces_near`, `scale` the load (N). Into `at` (candidates, 6 per body)
-    goes the displacement, NaN where there is no stable rest; into `force` and `deflection` (candidates, mounts, 3) what
-    mounts put on their second bodies. Unless empty, `slope` and `drag` (candidates, square) take how forces change with
-    displacement and speed, `rows` and `drags` (candidates, mounts, 3, unknowns) the same of the mounts.
+    `records` (candidates, mounts) and the `numbers` (candidates, n) they point to replace the model's in turn; `start`
+    the state as drawn, `guess` (6 per body) where to begin, `field` and `moment` as in `forces_near`, `scale` the load
+    (N). Into `at` (candidates, 6 per body) goes the displacement, NaN where there is no stable rest; into `force` and
+    `deflection` (candidates, mounts, 3) what mounts put on their second bodies. Unless empty, `slope` and `drag`
+    (candidates, square) take how forces change with displacement and speed, `rows` and `drags` (candidates, mounts, 3,
+    unknowns) the same of the mounts.
     """
     size = guess.size
     w, e = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE)
@@ -192,6 +196,7 @@ def rest_many(records, model, start, guess, field, moment, scale, at, force, def
     for n in range(records.shape[0]):
         for k in range(model.mounts.size):
             model.mounts[k] = records[n, k]
+        model.mount_numbers[:] = numbers[n]
         x[:], at[n] = guess, np.nan
         if not _come_to_rest(x, start, model, field, moment, scale, w, e, y, out, left, more, less, change, solved):
             continue
@@ -202,7 +207,7 @@ def rest_many(records, model, start, guess, field, moment, scale, at, force, def
         at[n] = x
         _collect(state, model, field, moment, w, e, out, left)
         for k in range(model.mounts.size):
-            fx, fy, fz, _, _, _, dx, dy, dz = one_mount(k, state, model, w)
+            fx, fy, fz, _, _, _, dx, dy, dz = any_mount(k, state, model, w, out, 0.0)
             force[n, k, 0], force[n, k, 1], force[n, k, 2] = fx, fy, fz
             deflection[n, k, 0], deflection[n, k, 1], deflection[n, k, 2] = dx, dy, dz
         if slope.size > 0:

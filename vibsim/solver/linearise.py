@@ -38,7 +38,8 @@ def linearise(
 
     With the crank "locked" the engine moves as one rigid whole (the usual convention for mount modes); "free" lets the
     crank's inertia stay behind in roll, as it does in a running engine. The moving parts enter by their average over a
-    revolution. Raises RunFailure when there is no equilibrium.
+    revolution. Mounts with states of their own enter by their static tangent: relaxed at every displacement, no flow,
+    friction spent, and damping by their viscous part alone. Raises RunFailure when there is no equilibrium.
     """
     rest = AtRest(packed, torque, speed, preload)
     found = rest.equilibrium()

@@ -1,8 +1,9 @@
 """Equations of motion in momentum form.
 
 State: for each body its place x (m), quaternion, momentum P and angular momentum L about its reference point, both in
-its own axes; then any other states; last crank angle φ and its momentum p. With V = (v, ω, φ̇) in the carrier's own
-axes and the kinetic energy ½Vᵀ·M(φ)·V, the equations are Kirchhoff's (derived; Lamb 1932, art. 124, from memory):
+its own axes; then any other states, those of the mounts first; last crank angle φ and its momentum p. With
+V = (v, ω, φ̇) in the carrier's own axes and the kinetic energy ½Vᵀ·M(φ)·V, the equations are Kirchhoff's (derived; Lamb
+1932, art. 124, from memory):
 Ṗ + ω×P = F,  L̇ + ω×L + v×P = τ,  ṗ = ∂T/∂φ + gas − friction − accessories − charger − load + gravity.
 The moving parts enter M by S = Σ m r, J, A = Σ m r', B = Σ m r×r', C = Σ m r'·r'.
 """
@@ -21,12 +22,9 @@ from vibsim.engine.moving_mass import moving_mass
 from vibsim.engine.node_grid import WEIGHTS, at_weights, fill_weights, node_count
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.jit import bare, inlined, inner, kernel
-from vibsim.structure.mounts import mount_force
+from vibsim.solver.mount_motion import WORK, F, T, V, W, add_mounts
 from vibsim.structure.rotation import matrix_entries
 
-# columns of the scratch table, one row per body
-R, V, W, F, T = 0, 9, 12, 15, 18  # own-to-vehicle matrix, velocity, spin (own axes), force, moment (vehicle axes)
-WORK = 21
 # rows of the carrier's vectors, in its own axes
 S_, A_, A1_, B_, B1_, C_, J_, J1_ = 0, 3, 6, 9, 12, 15, 17, 23
 GAS_ = 29  # weights of the gas's nodes
@@ -137,82 +135,6 @@ def velocities(y, model, w, e):
     return speed
 
 
-@inner
-def point_motion(body, px, py, pz, y, w):
-    """Place (m) of a point of a body (own axes; ground for −1) and its velocity, both in vehicle axes."""
-    if body < 0:
-        return px, py, pz, 0.0, 0.0, 0.0
-    at = 13 * body
-    vx = w[body, V] + w[body, W + 1] * pz - w[body, W + 2] * py
-    vy = w[body, V + 1] + w[body, W + 2] * px - w[body, W] * pz
-    vz = w[body, V + 2] + w[body, W] * py - w[body, W + 1] * px
-    return (
-        y[at] + w[body, 0] * px + w[body, 1] * py + w[body, 2] * pz,
-        y[at + 1] + w[body, 3] * px + w[body, 4] * py + w[body, 5] * pz,
-        y[at + 2] + w[body, 6] * px + w[body, 7] * py + w[body, 8] * pz,
-        w[body, 0] * vx + w[body, 1] * vy + w[body, 2] * vz,
-        w[body, 3] * vx + w[body, 4] * vy + w[body, 5] * vz,
-        w[body, 6] * vx + w[body, 7] * vy + w[body, 8] * vz,
-    )
-
-
-@inner
-def add_force(body, y, w, px, py, pz, fx, fy, fz):
-    """Add a force at a place, both in vehicle axes, to a body's force and moment about its reference point."""
-    if body < 0:
-        return
-    at = 13 * body
-    x, yy, z = px - y[at], py - y[at + 1], pz - y[at + 2]
-    w[body, F] += fx
-    w[body, F + 1] += fy
-    w[body, F + 2] += fz
-    w[body, T] += yy * fz - z * fy
-    w[body, T + 1] += z * fx - x * fz
-    w[body, T + 2] += x * fy - yy * fx
-
-
-@inner
-def one_mount(n, y, model, w):
-    """Force of mount n on its second body, place of that force and deflection, all in vehicle axes.
-
-    The rate is that of the deflection as seen from the turning first body: the velocity of the second body's point
-    less that of the first body's matter at the same place, so that force times rate is the power lost.
-    """
-    mount = model.mounts[n]
-    a, b = mount.first, mount.second
-    xa, ya, za, ua, va, wa = point_motion(a, mount.first_x, mount.first_y, mount.first_z, y, w)
-    xb, yb, zb, ub, vb, wb = point_motion(b, mount.second_x, mount.second_y, mount.second_z, y, w)
-    dx, dy, dz = xb - xa, yb - ya, zb - za
-    ex, ey, ez = ub - ua, vb - va, wb - wa
-    if a < 0:
-        lx, ly, lz, rx, ry, rz = dx, dy, dz, ex, ey, ez
-    else:
-        lx = w[a, 0] * dx + w[a, 3] * dy + w[a, 6] * dz
-        ly = w[a, 1] * dx + w[a, 4] * dy + w[a, 7] * dz
-        lz = w[a, 2] * dx + w[a, 5] * dy + w[a, 8] * dz
-        rx = w[a, 0] * ex + w[a, 3] * ey + w[a, 6] * ez - (w[a, W + 1] * lz - w[a, W + 2] * ly)
-        ry = w[a, 1] * ex + w[a, 4] * ey + w[a, 7] * ez - (w[a, W + 2] * lx - w[a, W] * lz)
-        rz = w[a, 2] * ex + w[a, 5] * ey + w[a, 8] * ez - (w[a, W] * ly - w[a, W + 1] * lx)
-    gx, gy, gz = mount_force(
-        mount,
-        mount.xx * lx + mount.xy * ly + mount.xz * lz,
-        mount.yx * lx + mount.yy * ly + mount.yz * lz,
-        mount.zx * lx + mount.zy * ly + mount.zz * lz,
-        mount.xx * rx + mount.xy * ry + mount.xz * rz,
-        mount.yx * rx + mount.yy * ry + mount.yz * rz,
-        mount.zx * rx + mount.zy * ry + mount.zz * rz,
-    )
-    hx = mount.xx * gx + mount.yx * gy + mount.zx * gz
-    hy = mount.xy * gx + mount.yy * gy + mount.zy * gz
-    hz = mount.xz * gx + mount.yz * gy + mount.zz * gz
-    if a < 0:
-        return hx, hy, hz, xb, yb, zb, dx, dy, dz
-    fx = w[a, 0] * hx + w[a, 1] * hy + w[a, 2] * hz
-    fy = w[a, 3] * hx + w[a, 4] * hy + w[a, 5] * hz
-    fz = w[a, 6] * hx + w[a, 7] * hy + w[a, 8] * hz
-    return fx, fy, fz, xb, yb, zb, dx, dy, dz
-
-
 @inlined
 def load_torque(speed, load):
     """Output torque (N m) at the crank; positive takes power from the engine. The dry part turns with the speed."""
@@ -235,7 +157,7 @@ def feed(y, speed, model, air, e, out):
     if air is None:
         gas_weights(speed, model, e)
     else:
-        _feed(y, 13 * model.bodies.size, speed, air, model.losses, e, out)
+        _feed(y, model.air_at, speed, air, model.losses, e, out)
 
 
 @bare
@@ -300,15 +222,13 @@ def react(torque, carrier, body, w):
 
 
 @inner
-def add_forces(y, model, w, e, speed):
-    """Sum gravity, mounts and the reactions of load and accessories into w (force and moment, vehicle axes)."""
+def add_forces(y, model, w, e, speed, out):
+    """Sum gravity, mounts and the reactions of load and accessories into w (force and moment, vehicle axes); the rates
+    of the mounts' own states into `out`."""
     for b in range(model.bodies.size):
         w[b, F], w[b, F + 1], w[b, F + 2] = 0.0, 0.0, -model.gravity * model.bodies[b].mass
         w[b, T], w[b, T + 1], w[b, T + 2] = 0.0, 0.0, 0.0
-    for n in range(model.mounts.size):
-        fx, fy, fz, x, yy, z, _, _, _ = one_mount(n, y, model, w)
-        add_force(model.mounts[n].second, y, w, x, yy, z, fx, fy, fz)
-        add_force(model.mounts[n].first, y, w, x, yy, z, -fx, -fy, -fz)
+    add_mounts(y, model, w, speed, out)
     if model.carrier >= 0 and model.reactor != model.carrier:
         react(output_torque(speed, model, model.air, e), model.carrier, model.reactor, w)
     for n in range(node_count(model.gas.nodes) + 1, model.losses.size):
@@ -355,7 +275,7 @@ def derivatives(y, model, w, e, out):
     bodies = model.bodies.size
     speed = velocities(y, model, w, e)
     feed(y, speed, model, model.air, e, out)
-    add_forces(y, model, w, e, speed)
+    add_forces(y, model, w, e, speed, out)
     out[y.size - 2], out[y.size - 1] = speed, 0.0
     for b in range(bodies):
         at = 13 * b

@@ -13,6 +13,7 @@ import numpy as np
 from vibsim.jit import apart, bare, inlined, kernel
 from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
 from vibsim.solver.packed import Model
+from vibsim.solver.rest import relax
 from vibsim.structure.rotation import matrix_entries
 
 LENGTH_STEP, SPEED_STEP = 1e-6, 1e-4  # m or rad, m/s or rad/s
@@ -35,7 +36,7 @@ def _turned(rx, ry, rz, qw, qx, qy, qz):
 
 @apart
 def _moved(x, start, model, y):
-    """The state `start` with bodies moved by x (6 per body), into y."""
+    """The state `start` with bodies moved by x (6 per body) and mounts relaxed there, into y."""
     for k in range(y.size):
         y[k] = start[k]
     for b in range(model.bodies.size):
@@ -45,6 +46,7 @@ def _moved(x, start, model, y):
         y[at + 3], y[at + 4], y[at + 5], y[at + 6] = _turned(
             x[i + 3], x[i + 4], x[i + 5], y[at + 3], y[at + 4], y[at + 5], y[at + 6]
         )
+    relax(y, model)
 
 
 @apart
@@ -152,7 +154,7 @@ def forces_near(
 
 @bare
 def move(x, start, model, y):
-    """The state `start` with bodies moved by x (6 per body: m, rotation vector), into y."""
+    """The state `start` with bodies moved by x (6 per body: m, rotation vector) and mounts relaxed there, into y."""
     _moved(x, start, model, y)
 
 

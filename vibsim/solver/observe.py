@@ -26,11 +26,11 @@ from vibsim.solver.motion import (
     derivatives,
     friction_now,
     loss_torque,
-    one_mount,
     output_torque,
     solve_mass,
     torque_of_gas,
 )
+from vibsim.solver.mount_motion import HELD, MOMENT, plain_mount, special_mounts
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.structure.rotation import conjugate, multiply, quaternion_of_matrix, rotation_vectors
 
@@ -49,6 +49,7 @@ class Observed:
     cylinder_pressure: np.ndarray
     mount_force: np.ndarray
     mount_deflection: np.ndarray
+    mount_moment: np.ndarray | None  # None without torsional rates
     body_displacement: np.ndarray
     body_velocity: np.ndarray
     body_acceleration: np.ndarray
@@ -113,7 +114,19 @@ def _observe_air(y, at, speed, air, e, row):
 
 @kernel
 def _observe(
-    states, model, sensor_body, sensor_point, torque, pressure, force, deflection, velocity, acceleration, feel, air
+    states,
+    model,
+    sensor_body,
+    sensor_point,
+    torque,
+    pressure,
+    force,
+    deflection,
+    moment,
+    velocity,
+    acceleration,
+    feel,
+    air,
 ):
     """Fill the output arrays from states (n, state); torque (n, 6): speed, gas, inertia, load, friction, accessory
     with the charger's; air (n, SEEN) of the air path."""
@@ -139,15 +152,25 @@ def _observe(
         for m in range(sensor_body.size):
             _point_acceleration(w[sensor_body[m]], rates[sensor_body[m]], sensor_point[m], feel[n, m])
         for m in range(model.mounts.size):
-            fx, fy, fz, _, _, _, dx, dy, dz = one_mount(m, y, model, w)
-            force[n, m, 0], force[n, m, 1], force[n, m, 2] = fx, fy, fz
-            deflection[n, m, 0], deflection[n, m, 1], deflection[n, m, 2] = dx, dy, dz
+            if not model.mounts[m].special:
+                fx, fy, fz, _, _, _, dx, dy, dz = plain_mount(m, y, model, w)
+                force[n, m, 0], force[n, m, 1], force[n, m, 2] = fx, fy, fz
+                deflection[n, m, 0], deflection[n, m, 1], deflection[n, m, 2] = dx, dy, dz
+        for m in range(model.mounts.size):
+            if not model.mounts[m].special:
+                continue
+            special_mounts(model.mounts, model.mount_numbers, y, w, out, speed, m, False)
+            for k in range(3):
+                force[n, m, k], deflection[n, m, k] = w[0, HELD + k], w[0, HELD + 6 + k]
+            if model.mounts[m].torsion:
+                for k in range(3):
+                    moment[n, m, k] = w[0, MOMENT + k]
         for i in range(pressure.shape[1]):
             pressure[n, i] = pressure_at(i, theta, model.gas, e, GAS_)
         gas, load = torque_of_gas(theta, model, e), output_torque(speed, model, model.air, e)
         friction = friction_now(speed, model, e)
         losses = loss_torque(speed, model, e) + charger_torque(model.air, e)
-        _observe_air(y, STATES_PER_BODY * bodies, speed, model.air, e, air[n])
+        _observe_air(y, model.air_at, speed, model.air, e, air[n])
         turning = 0.0
         if model.carrier >= 0:
             c = model.carrier
@@ -163,11 +186,13 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     cylinders = model.train.cylinders.size
     torque, pressure = np.zeros((points, 6)), np.zeros((points, cylinders))
     force, deflection = np.zeros((points, mounts, 3)), np.zeros((points, mounts, 3))
+    twisted = bool(np.any(model.mounts["torsion"]))
+    moment = np.zeros((points if twisted else 0, mounts, 3))
     velocity, acceleration = np.zeros((points, bodies, 3)), np.zeros((points, bodies, 3))
     feel = np.zeros((points, len(sensors), 3))
     air = np.zeros((points, 0 if model.air is None else len(SEEN)))
     body, point = _sensor_places(packed, sensors)
-    _observe(states, model, body, point, torque, pressure, force, deflection, velocity, acceleration, feel, air)
+    _observe(states, model, body, point, torque, pressure, force, deflection, moment, velocity, acceleration, feel, air)
     by_body = states[:, : STATES_PER_BODY * bodies].reshape(points, bodies, STATES_PER_BODY)
     drawn = np.array([quaternion_of_matrix(own) for own in packed.axes])
     return Observed(
@@ -181,6 +206,7 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         cylinder_pressure=pressure,
         mount_force=force,
         mount_deflection=deflection,
+        mount_moment=moment if twisted else None,
         body_displacement=by_body[:, :, :3] - packed.centres,
         body_velocity=velocity,
         body_acceleration=acceleration,

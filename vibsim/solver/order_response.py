@@ -10,7 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vibsim.inputs.models import MountBase, Sensor
+from vibsim.inputs.models import Sensor
+from vibsim.inputs.mount_models import MountBase
 from vibsim.solver.frequency import FrequencyModel, frequency_model
 from vibsim.solver.frequency_push import CyclePush, cycle_push
 from vibsim.solver.linearise import Linear

@@ -25,8 +25,9 @@ from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
+from vibsim.late import prepare
 from vibsim.solver.fed import NOT_FED, SPEED_NODES, MoreState, fed_engine, takes_from_crank, varies
-from vibsim.structure.mounts import pack_mounts
+from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 
 STANDARD_GRAVITY = 9.80665
 AVERAGE_POINTS = 96  # the mean of a smooth periodic function converges beyond any power of the step
@@ -48,10 +49,12 @@ class Model(NamedTuple):
     """Everything the equations of motion need, SI units.
 
     `bodies` records; `carrier` the body with the engine (−1 none), `block_moment` its block's first moment and
-    `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records;
+    `crank_origin` the crank's origin, both from that body's reference point in engine axes; `mounts` records and the
+    `mount_numbers` they point to;
     `losses` records of friction at each node of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
-    `reactor` (−1 ground); `air` the air path, where its states are among those of the run.
+    `reactor` (−1 ground); `air` the air path, where its states are among those of the run, and `air_at` where they
+    begin.
     """
 
     bodies: np.ndarray
@@ -60,22 +63,25 @@ class Model(NamedTuple):
     crank_origin: Triple
     train: Train
     mounts: np.ndarray
+    mount_numbers: np.ndarray
     gas: Gas
     losses: np.ndarray
     load: LoadLaw
     reactor: int
     gravity: float
     air: AirPath | None = None
+    air_at: int = 0
 
 
 class Packed(NamedTuple):
     """A model with what is needed to read its states: names, drawn places, own axes, layout, names of
     accessories.
 
-    States are those of the bodies, then `more_states`, then crank angle and momentum. `remarks` say what was done to
-    measured data and what of it is doubtful. `load` is the run's, found where torque or power was asked for; `point`
-    the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV files; `borrowed`
-    nodes of the air path at which no working cycle closes. `repeats` working cycles, of misfire, are a period.
+    States are those of the bodies, then `more_states`, of the mounts first and then of the air path, then crank angle
+    and momentum. `remarks` say what was done to measured data and what of it is doubtful, `mount_notes` how laws were
+    fitted. `load` is the run's, found where torque or power was asked for; `point` the steady state of throttle and
+    charger, where the case has them; `folder` that of the case's CSV files; `borrowed` nodes of the air path at which
+    no working cycle closes. `repeats` working cycles, of misfire, are a period.
     """
 
     model: Model
@@ -91,9 +97,14 @@ class Packed(NamedTuple):
     folder: Path = Path()
     borrowed: np.ndarray | None = None
     repeats: int = 1
+    mount_notes: tuple[str, ...] = ()
 
     def with_air(self, air: AirPath) -> Packed:
         return self._replace(model=self.model._replace(air=air))
+
+    @property
+    def air_states(self) -> tuple[MoreState, ...]:
+        return self.more_states[self.model.air_at - STATES_PER_BODY * len(self.names) :]
 
     @property
     def period(self) -> float:
@@ -145,6 +156,9 @@ def pack(case: Case, folder: Path) -> Packed:
             remarks = trace_remarks(engine, layout, folder)
         if point is not None:
             remarks = replace(remarks, warnings=(*remarks.warnings, *doubts(point)))
+    mounts = PackedMounts(np.zeros(0), np.zeros(0), (), ())
+    with together:
+        mounts = pack_mounts(case.mount, names, centres, axes, folder, STATES_PER_BODY * len(names))
     together.raise_if_any()
     bodies = np.zeros(len(names), dtype=BODY)
     bodies["mass"], inverse = mass, np.linalg.inv(inertia)
@@ -156,20 +170,36 @@ def pack(case: Case, folder: Path) -> Packed:
         block_moment=_triple(moment),
         crank_origin=_triple(origin),
         train=train,
-        mounts=pack_mounts(case.mount, names, centres, axes),
+        mounts=mounts.records,
+        mount_numbers=mounts.numbers,
         gas=gas,
         losses=_losses(engine, layout, gas, names, carrier, None if fed.path else point),
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
         reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
         air=fed.path,
+        air_at=STATES_PER_BODY * len(names) + len(mounts.states),
     )
     driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
     if (point is not None and point.charging_torque) or (fed.path is not None and takes_from_crank(fed.path)):
         driven = (*driven, "charging")
-    load = case.run.load if case.run else 1.0
+    if np.any(mounts.records["special"]):
+        prepare()
+    states = tuple(MoreState(state.name, 0.0, state.floor, 0.0) for state in mounts.states)
     return Packed(
-        model, names, np.array(centres), np.array(axes), layout, driven, remarks, fed.states, load, point, folder
+        model=model,
+        names=names,
+        centres=np.array(centres),
+        axes=np.array(axes),
+        layout=layout,
+        accessories=driven,
+        remarks=remarks,
+        more_states=(*states, *fed.states),
+        load=case.run.load if case.run else 1.0,
+        point=point,
+        folder=folder,
+        borrowed=fed.borrowed,
+        mount_notes=mounts.notes,
     )
 
 

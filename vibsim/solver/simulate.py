@@ -17,7 +17,7 @@ from vibsim.solver.failure import explain_failure
 from vibsim.solver.fed import after_step, air_remarks, held_at, lay_back
 from vibsim.solver.motion import derivatives
 from vibsim.solver.observe import Observed, joined, observe
-from vibsim.solver.packed import STATES_PER_BODY, Packed, pack
+from vibsim.solver.packed import Packed, pack
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import equilibrium, error_control, require_engine, state_at
 from vibsim.solver.steady import mean_inertia, settle
@@ -146,7 +146,7 @@ def run_load_step(case: Case, run: Run, packed: Packed, progress: Progress) -> S
         derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     run = run.model_copy(update={"relative_tolerance": settling.relative_tolerance})
     stepper.clock[0] = 0.0
-    lay_back(stepper.y[STATES_PER_BODY * len(packed.names) : -2], path, packed.more_states)
+    lay_back(stepper.y[packed.model.air_at : -2], path, packed.air_states)
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
     angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
     angles = _integrate(stepper, case, packed, run, (times, angles), progress, end=run.step_at)

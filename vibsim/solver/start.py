@@ -11,6 +11,7 @@ from vibsim.inputs.errors import InputError
 from vibsim.solver.motion import A_, B_, C_, fill_engine, scratch
 from vibsim.solver.near_rest import forces_near, move
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
+from vibsim.solver.rest import at_rest, deflections, held_at_speed
 from vibsim.solver.stepper import Control
 from vibsim.structure.rotation import quaternion_of_matrix
 from vibsim.structure.statics import Equilibrium, find_equilibrium
@@ -22,7 +23,8 @@ CRANK_SHARE = 0.1  # of the crank's momentum: its swing, which is what is asked 
 
 
 def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0, speed: float = 0.0) -> np.ndarray:
-    """State with bodies displaced (bodies, 6: m, rotation vector) and at rest, the crank at speed (rad/s)."""
+    """State with bodies displaced (bodies, 6: m, rotation vector) and at rest, mounts relaxed there, the crank at speed
+    (rad/s)."""
     model, bodies = packed.model, len(packed.names)
     y = np.zeros(packed.state_size)
     for b in range(bodies):
@@ -30,6 +32,7 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
         y[at : at + 3] = packed.centres[b]
         y[at + 3 : at + 7] = quaternion_of_matrix(packed.axes[b])
     y[STATES_PER_BODY * bodies : -2] = [state.start for state in packed.more_states]
+    at_rest(y, model)
     y[-2], y[-1] = crank_angle, speed
     if model.carrier >= 0:
         e = scratch(bodies)[1]
@@ -45,10 +48,19 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
     return moved
 
 
+def mount_deflections(packed: Packed, displacement: np.ndarray) -> np.ndarray:
+    """Deflections (mounts, 3) m along the mounts' own axes, bodies displaced as `state_at` takes it; of a rod the whole
+    vector between its points."""
+    return deflections(state_at(packed, displacement), packed.model)
+
+
 def static_model(model: Model, torque: float, speed: float) -> Model:
-    """The model for statics: no gas, the output torque (N m) constant, accessories held as at a crank speed (rad/s)."""
+    """The model for statics: no gas, the output torque (N m) constant, accessories and scheduled mounts as at a crank
+    speed (rad/s)."""
     losses = held_at(model.losses, model.gas.nodes.size, speed)
-    return model._replace(gas=model.gas._replace(active=False), load=(float(torque), 0.0, 0.0, 0.0), losses=losses)
+    still = model.gas._replace(active=False)
+    load = (float(torque), 0.0, 0.0, 0.0)
+    return model._replace(gas=still, load=load, losses=losses, mounts=held_at_speed(model, speed))
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from scipy.linalg import eigh
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case
+from vibsim.inputs.mount_models import WITH_STATES, ScheduledMount
 from vibsim.inputs.statics_models import LoadCase
 from vibsim.solver.linearise import Crank, Linear, linearise
 from vibsim.solver.packed import Packed
@@ -60,7 +61,8 @@ class ModesResult:
     """Modes of the bodies that are free to move, with their names and static displacement (bodies, 6: m, rad).
 
     `preload` says in words what they stand under; `held` names the bodies held as drawn; `places` (bodies, 3) m
-    their centres of mass as drawn.
+    their centres of mass as drawn; `tangent` names the mounts whose stiffness hangs on frequency or amplitude, of which
+    the static one was taken.
     """
 
     bodies: list[str]
@@ -70,6 +72,7 @@ class ModesResult:
     places: np.ndarray
     preload: str
     held: list[str]
+    tangent: tuple[str, ...] = ()
 
     def dominant(self, index: int) -> tuple[str, str, float]:
         """Body, direction and share of kinetic energy of the largest entry of a mode."""
@@ -130,7 +133,7 @@ def find_modes(
     chassis: Chassis = "carried",
 ) -> ModesResult:
     """Modes of a case about its static equilibrium under weight and, if asked for, torque; see `linearise` for what
-    the crank does.
+    crank and mounts do. Scheduled mounts are as at the run's speed.
 
     `gear` brings on what the driveline delivers in that gear, `torque` (N m, at the crank) replaces full load, or acts
     as `engine.load` says without a gear. With the chassis "held" the bodies that stand on the ground stay as drawn.
@@ -139,7 +142,7 @@ def find_modes(
     """
     case, packed = case_file.case, pack_for_statics(case_file)
     preload, words, at_crank = _preload(case_file, packed, gear, torque, chassis)
-    linear = linearise(packed, at_crank, crank, preload=preload)
+    linear = linearise(packed, at_crank, crank, speed=speed_of_schedules(case), preload=preload)
     return modes_result(case, packed, linear, preload.held, words)
 
 
@@ -166,7 +169,14 @@ def modes_result(case: Case, packed: Packed, linear: Linear, held: tuple[int, ..
         places,
         words,
         [packed.names[b] for b in held],
+        tuple(mount.name for mount in case.mount if isinstance(mount, WITH_STATES)),
     )
+
+
+def speed_of_schedules(case: Case) -> float:
+    """Crank speed (rad/s) that scheduled mounts are taken at."""
+    follows = case.run is not None and any(isinstance(mount, ScheduledMount) for mount in case.mount)
+    return abs(case.run.speed) if case.run is not None and follows else 0.0
 
 
 def _preload(

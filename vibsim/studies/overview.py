@@ -112,7 +112,7 @@ def overview(case_file: CaseFile) -> Overview:
         running=_running(case, packed, gas, [] if point is None else feeding_in_words(point)),
         gas=gas,
         losses=find_losses(case, packed),
-        notes=list(packed.remarks.notes),
+        notes=[*packed.remarks.notes, *packed.mount_notes],
         warnings=list(packed.remarks.warnings),
     )
 

@@ -8,17 +8,19 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from vibsim.inputs.loader import CaseFile
+from vibsim.inputs.mount_models import WITH_STATES
 from vibsim.solver.frequency import feel_of, gyroscopic, local_rates, special_mount
 from vibsim.solver.frequency_batch import rest_many
 from vibsim.solver.frequency_lanes import orders_many
-from vibsim.solver.frequency_mounts import PLAIN, DynamicStiffness, dynamic_stiffness
+from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness, stiffness_in
 from vibsim.solver.frequency_push import cycle_push
 from vibsim.solver.linearise import linearise
 from vibsim.solver.packed import Model, Packed, pack
 from vibsim.solver.start import equilibrium, no_preload, state_at, static_model
 from vibsim.solver.steady import mean_torque
-from vibsim.structure.mounts import pack_mounts
 from vibsim.studies.alike import run_at
+from vibsim.studies.modes import speed_of_schedules
+from vibsim.studies.sizing.records import Records, held, packed_sets
 from vibsim.studies.sizing.space import Mounts
 
 SAME_TORQUE = 1e-3  # of the greatest: then one preload serves all speeds
@@ -92,11 +94,12 @@ class Bench:
         load: float | None = None,
         stiffness_of: DynamicStiffness = dynamic_stiffness,
     ):
-        self._case, self._needs, self._stiffness_of = case_file.case, needs, stiffness_of
+        self._case, self._needs = case_file.case, needs
+        self._stiffness_of = stiffness_in(case_file.folder, stiffness_of)
         self._special = [
             index
             for index, mount in enumerate(case_file.case.mount)
-            if stiffness_of is not dynamic_stiffness or not isinstance(mount, PLAIN)
+            if stiffness_of is not dynamic_stiffness or isinstance(mount, WITH_STATES)
         ]
         self.packed = pack(case_file.case, case_file.folder)
         size = 6 * len(self.packed.names)
@@ -109,8 +112,8 @@ class Bench:
 
     def answer(self, candidates: list[Mounts]) -> Answers:
         """Answers of sets of mounts."""
-        records = self._records(candidates)
-        modes = self._needs.load(WEIGHT) if self._needs.modes else -1
+        records = packed_sets(candidates, self._case.mount, self.packed)
+        modes = self._needs.load(Load(speed=speed_of_schedules(self._case))) if self._needs.modes else -1
         rests, slope = [], NOTHING3
         for number, load in enumerate(self._needs.loads):
             rest, found, *_ = self._rest(records, load, matrices=number == modes)
@@ -120,23 +123,12 @@ class Bench:
         frequency, energy = self._modes(slope)
         return Answers(rests, felt, mount, frequency, energy)
 
-    def _records(self, candidates: list[Mounts]) -> np.ndarray:
-        """Mount records (candidates, mounts); only what differs from the case is packed anew."""
-        packed, own = self.packed, self._case.mount
-        centres, axes = list(packed.centres), list(packed.axes)
-        records = np.repeat(packed.model.mounts[None], len(candidates), axis=0)
-        for n, mounts in enumerate(candidates):
-            changed = [k for k, mount in enumerate(mounts) if mount is not own[k]]
-            if changed:
-                records[n, changed] = pack_mounts(tuple(mounts[k] for k in changed), packed.names, centres, axes)
-        return records
-
     def _rest(
-        self, records: np.ndarray, load: Load, matrices: bool, rows: bool = False
+        self, records: Records, load: Load, matrices: bool, rows: bool = False
     ) -> tuple[Rest, np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
         """Rest under a load; slope and drag (n, square) if asked, those of the mounts (n, mounts, 3, unknowns) too."""
-        model = self._model(load)
-        count, size, mounts = len(records), 6 * len(self.packed.names), len(model.mounts)
+        model, mounts_held = self._model(records, load), held(records, self.packed.model, load.speed)
+        count, size, mounts = len(mounts_held), 6 * len(self.packed.names), len(model.mounts)
         at, force, deflection = np.empty((count, size)), np.empty((count, mounts, 3)), np.empty((count, mounts, 3))
         shape = (count, size, size)
         slope, drag = (np.full(shape, np.nan), np.full(shape, np.nan)) if matrices else (NOTHING3, NOTHING3)
@@ -148,14 +140,20 @@ class Bench:
         total = float(model.bodies["mass"].sum()) + model.train.mass
         scale = max(total * (model.gravity + float(np.linalg.norm(field))), abs(load.torque), 1.0)
         guess = self._first_guess(load)
+        start = np.insert(self._start, self.packed.model.air_at, np.zeros(records.states))
         rest_many(
-            records, model, self._start, guess, field, moment, scale, at, force, deflection, slope, drag, stiff, damp
-        )
+            mounts_held, records.numbers, model, start, guess, field, moment, scale,
+            at, force, deflection, slope, drag, stiff, damp,
+        )  # fmt: skip
         return Rest(at.reshape(count, -1, 6), force, deflection), slope, drag, stiff, damp
 
-    def _model(self, load: Load) -> Model:
+    def _model(self, records: Records, load: Load) -> Model:
         model = static_model(self.packed.model, load.torque, load.speed)
-        return model._replace(mounts=model.mounts.copy())
+        return model._replace(
+            mounts=model.mounts.copy(),
+            mount_numbers=np.zeros(records.numbers.shape[1]),
+            air_at=model.air_at + records.states,
+        )
 
     def _first_guess(self, load: Load) -> np.ndarray:
         """Where the case itself rests under the weight and torque of a load."""
@@ -163,8 +161,8 @@ class Bench:
             self._guess[load] = equilibrium(self.packed, load.torque, load.speed).displacement.ravel()
         return self._guess[load]
 
-    def _answer_orders(self, records: np.ndarray, candidates: list[Mounts]) -> tuple[np.ndarray, np.ndarray]:
-        orders, count = self._orders, len(records)
+    def _answer_orders(self, records: Records, candidates: list[Mounts]) -> tuple[np.ndarray, np.ndarray]:
+        orders, count = self._orders, len(candidates)
         if orders is None:
             return NOTHING4.astype(complex), NOTHING4.astype(complex)
         rows = self._needs.mounts or bool(self._special)
@@ -189,17 +187,18 @@ class Bench:
         return felt.reshape(count, lanes, -1, 3), mount
 
     def _specials(
-        self, records: np.ndarray, candidates: list[Mounts], found: list[tuple], orders: _Orders
+        self, records: Records, candidates: list[Mounts], found: list[tuple], orders: _Orders
     ) -> list[tuple[int, np.ndarray, np.ndarray]]:
         """Per mount whose stiffness depends on frequency: its number, deflection per displacement (n, 3, unknowns) and
         what its stiffness has beyond the linear model's (n, lanes, 3, 3), vehicle axes; about the last load's rest."""
         frequency, which = np.unique(orders.rate / (2.0 * math.pi), return_inverse=True)
         turning = 1j * orders.rate[:, None, None]
-        kept = []
+        placed, kept = records.mounts.copy(), []
+        placed["state"] = -1  # only where the mounts are is asked for
         for index in self._special:
             across, more = [], []
             for n, mounts in enumerate(candidates):
-                packed = self.packed._replace(model=self.packed.model._replace(mounts=records[n]))
+                packed = self.packed._replace(model=self.packed.model._replace(mounts=placed[n]))
                 at = np.nan_to_num(found[-1][0].at[n])
                 special = special_mount(packed, at, index, mounts[index])
                 whole = self._stiffness_of(mounts[index], frequency, special.preload)[which]

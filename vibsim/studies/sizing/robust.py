@@ -11,7 +11,7 @@ import numpy as np
 from scipy.stats import sobol_indices, uniform
 
 from vibsim.inputs import units as u
-from vibsim.inputs.models import MountBase
+from vibsim.inputs.mount_models import MountBase
 from vibsim.inputs.units import Unit
 from vibsim.solver.simulate import Progress, no_progress
 from vibsim.studies.sizing.meter import Meter
@@ -68,15 +68,24 @@ class Robust:
 
 def scaled(mount: MountBase, stiffness: float, damping: float) -> MountBase:
     """The mount with all its stiffnesses and damping rates times a factor."""
-    factors: dict[Unit, float] = {u.STIFFNESS: stiffness, u.DAMPING: damping}
+    factors: dict[Unit, float] = {
+        u.STIFFNESS: stiffness,
+        u.TORSIONAL_STIFFNESS: stiffness,
+        u.DAMPING: damping,
+        u.TORSIONAL_DAMPING: damping,
+    }
     update: dict[str, Any] = {}
     for name, info in type(mount).model_fields.items():
         unit = next((item for item in info.metadata if isinstance(item, Unit)), None)
         value = getattr(mount, name)
         if unit in factors and value is not None:
-            factor = factors[unit]
-            update[name] = tuple(factor * v for v in value) if isinstance(value, tuple) else factor * value
+            update[name] = _times(factors[unit], value)
     return mount.model_copy(update=update)
+
+
+def _times(factor: float, value: Any) -> Any:
+    """A number, or all numbers of a tuple or of one of tuples, times a factor."""
+    return tuple(_times(factor, item) for item in value) if isinstance(value, tuple) else factor * value
 
 
 def parameters_of(problem: Problem) -> list[Parameter]:

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
-from vibsim.inputs.models import MountBase
+from vibsim.inputs.mount_models import MountBase
 from vibsim.inputs.sizing_checks import AXES, MIRRORED, match_key
 from vibsim.inputs.sizing_models import Variable
 from vibsim.inputs.units import to_si
