@@ -22,7 +22,7 @@ from vibsim.engine.throttle import (
     pressure_behind,
     throttle_flow,
 )
-from vibsim.inputs.charging_models import DrivenCharging, ElectricCharging, Motor, TurbineCharging
+from vibsim.inputs.charging_models import Compressor, DrivenCharging, ElectricCharging, Motor, TurbineCharging
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import load_case
 from vibsim.inputs.models import Throttle
@@ -224,3 +224,28 @@ def test_added_mass_and_drive_enter_the_model():
     drive = charging.drive
     more = heavy.model.train.rotor_inertia - plain.model.train.rotor_inertia
     assert more == pytest.approx(drive.inertia * drive.ratio**2)
+
+
+def test_a_wheel_too_small_for_the_flow_leaves_the_engine_to_its_flap():
+    """No wheel of 10 mm passes what 0.7 litre draw at any speed its motor reaches: fed past it, uncharged, and said."""
+    small = ElectricCharging(source="electric", boost_pressure=33e3, compressor=Compressor(wheel_diameter=0.01))
+    at = operating_point(DEMO.engine.model_copy(update={"charging": small}), CONFIGS, 4000.0 * RPM, 1.0)
+    assert at.boost.charge is None
+    assert at.boost.limited_by == "compressor too small for the flow"
+    assert at.charging_torque == 0.0
+    assert at.conditions.intake_pressure == pytest.approx(101325.0, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("gas", "expected"),
+    [
+        ({"air_fuel_ratio": 3.0}, r"air_fuel_ratio: got 3; must be at least 5\.8"),
+        (
+            {"closed_throttle_pressure": 1.5e5},
+            r"closed_throttle_pressure: got 150 kPa; must be at most ambient pressure",
+        ),
+    ],
+)
+def test_what_no_engine_runs_on_is_refused(gas, expected):
+    with pytest.raises(InputError, match=expected):
+        operating_point(engine_with(**gas), CONFIGS, 4000.0 * RPM, 0.5)

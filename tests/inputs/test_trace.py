@@ -183,3 +183,12 @@ def test_relative_pressures_want_pegging(tmp_path):
     assert read_trace(path, CYCLE, absolute=False).pressures.min() < 0.0
     with pytest.raises(InputError, match=r"swings by 4.*check the unit"):
         read_trace(_file(path, 1e-3 * _pressure(FULL)), CYCLE, absolute=False)
+
+
+def test_a_hole_is_not_bridged(tmp_path):
+    angles = np.radians(np.concatenate([np.arange(-360.0, -60.0), np.arange(140.0, 361.0)]))
+    rows = [f"{np.degrees(angle):g},{2.0 + np.cos(angle):.6f}" for angle in angles]
+    path = tmp_path / "hole.csv"
+    path.write_text("\n".join(["crank_angle_deg,pressure_bar", *rows]), encoding="utf-8")
+    with pytest.raises(InputError, match=r"has no points from -61 to 140 deg; a gap of the cycle cannot be guessed"):
+        read_trace(path, 4.0 * np.pi)

@@ -16,7 +16,7 @@ from tests import cases
 from vibsim.engine.air_path import INTAKE_MASS
 from vibsim.engine.charging.electric import motor_loss
 from vibsim.engine.operating_point import OperatingPoint, operating_point
-from vibsim.inputs.errors import InputError
+from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.loader import CaseFile, build_case
 from vibsim.inputs.models import Case
 from vibsim.post.load_step import cycle_mean
@@ -29,13 +29,13 @@ from vibsim.show.figures import draw_figures
 from vibsim.show.run_tables import load_step_lines
 from vibsim.solver.fed import after_step, held_at
 from vibsim.solver.invariants import kinetic_energy
-from vibsim.solver.motion import derivatives, scratch
+from vibsim.solver.motion import derivatives, load_torque, scratch
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import STATES_PER_BODY, Packed, pack
 from vibsim.solver.simulate import simulate
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import error_control, state_at
-from vibsim.solver.steady import mean_inertia
+from vibsim.solver.steady import holding_speed, mean_inertia
 from vibsim.solver.stepper import MOST_STEPS, REACHED_TIME, advance, grid, no_grid, start_stepper
 
 STEP = {"kind": "load_step", "speed_rpm": 2500.0, "load": 0.3, "load_after": 1.0}
@@ -379,3 +379,19 @@ def test_out_of_the_map_is_said():
     flags = solution.over_time.air["compressor_flags"][-1000:].astype(int)
     assert np.all(flags & 1)
     assert any("beyond the surge line" in line for line in solution.warnings)
+
+
+def test_an_engine_that_stalls_is_said_to():
+    raw = trike("none", load=1.0, load_after=0.0, hold_speed=False, duration_s=2.0, sample_rate_Hz=2000.0)
+    with pytest.raises(RunFailure, match=r"the engine stalled \d\.\d\d s into the record; check engine\.load"):
+        simulate(build_case(raw), cases.CONFIGS)
+
+
+def test_a_load_that_holds_the_mean_speed_adds_nothing_there():
+    """Derived: torque + (J/τ)·(ω − ω₀) is the torque at ω₀, and brings a slower crank back within τ."""
+    plain = solved("none").packed
+    held = holding_speed(plain, 250.0)
+    torque, more = (load_torque(250.0, packed.model.load) for packed in (plain, held))
+    assert more == pytest.approx(torque, abs=1e-9)
+    slope = (load_torque(251.0, held.model.load) - more) - (load_torque(251.0, plain.model.load) - torque)
+    assert slope == pytest.approx(mean_inertia(plain) / 0.5, rel=1e-9)

@@ -88,6 +88,9 @@ def _electric(target: float, drawn: Drawn, charger: Charger) -> Boost:
     if over > 0.0:
         limited_by = _what_limits(charge, drawn.speed, charger)
         low, high = air.ambient * LITTLE_BOOST, target
+        if charge_to(low)[1] > 0.0:  # it cannot even pass the flow: the flap feeds the engine
+            limited_by = "compressor too small for the flow"
+            return Boost(air.ambient, air.inlet_temperature, drawn.outlet_pressure, 0.0, target, limited_by, None)
         for _ in range(BISECTIONS):
             middle = 0.5 * (low + high)
             low, high = (low, middle) if charge_to(middle)[1] > 0.0 else (middle, high)

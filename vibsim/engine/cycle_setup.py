@@ -24,6 +24,7 @@ from vibsim.inputs.models import CycleGas, Engine
 DELIVERY = {"spark": (0.2, 0.85), "diesel": (1.3, 1.3)}  # at load 0 and 1
 SCAVENGE_RATIO = 1.1  # delivery over exhaust pressure, to begin with
 DIESEL_RICHNESS = 0.72  # of stoichiometric at full load, short of smoke; common practice
+RICHEST = 2.5
 SPRAY_BURNS = 0.99  # of the fuel; common practice
 PORT_MIXING = 0.01  # of the air that fills the swept volume
 CELLS = 360  # of a cycle
@@ -68,6 +69,11 @@ def conditions_of(engine: Engine, speed: float, load: float) -> Conditions:
         delivery, pressure = low + load * (full - low), SCAVENGE_RATIO * gas.exhaust_pressure
     elif pressure is None:
         low = gas.ambient_pressure if by_compression(gas) else gas.closed_throttle_pressure
+        if low > gas.ambient_pressure:
+            raise InputError(
+                f"engine.gas.closed_throttle_pressure: got {1e-3 * low:g} kPa; must be at most ambient pressure, "
+                f"{1e-3 * gas.ambient_pressure:g} kPa"
+            )
         pressure = low + load * (gas.ambient_pressure - low)
     return Conditions(speed, pressure, gas.intake_temperature, gas.exhaust_pressure, fuelling, delivery=delivery)
 
@@ -84,6 +90,9 @@ def fuel_of(gas: CycleGas) -> Fuel:
 def richness_of(gas: CycleGas, fuelling: float = 1.0) -> float:
     """Fuel over air against the stoichiometric."""
     needed = fuel_of(gas).air_needed
+    if gas.air_fuel_ratio is not None and gas.air_fuel_ratio < needed / RICHEST:
+        least = f"{needed / RICHEST:.3g} for this fuel, {RICHEST:g} times as rich as it burns"
+        raise InputError(f"engine.gas.air_fuel_ratio: got {gas.air_fuel_ratio:g}; must be at least {least}")
     if gas.air_fuel_ratio is not None:
         return fuelling * needed / gas.air_fuel_ratio
     return fuelling * (DIESEL_RICHNESS if by_compression(gas) else 1.0)

@@ -46,8 +46,9 @@ def _load_for(engine: Engine, folder: Path, speed: float, name: str, wanted: flo
     least, most = over(0.0), over(1.0)
     if least > 0.0 or most < 0.0:
         unit, scale = TARGETS[name]
+        hint = "; a throttle of less leak_area, or fuel_cut = true, gives less" if least > 0.0 else ""
         raise InputError(
             f"run.{name}: got {scale * wanted:g} {unit}; at {speed * 30.0 / math.pi:g} rpm the engine gives "
-            f"{scale * (least + wanted):.3g} (load 0) to {scale * (most + wanted):.3g} {unit} (load 1)"
+            f"{scale * (least + wanted):.3g} (load 0) to {scale * (most + wanted):.3g} {unit} (load 1){hint}"
         )
     return float(brentq(over, 0.0, 1.0, xtol=LOAD_TOLERANCE))

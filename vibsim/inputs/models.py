@@ -174,14 +174,16 @@ class CycleGas(Table):
     fuel_cut: Annotated[bool, Field(description="motored: no fuel at all")] = False
     ambient_pressure: Ambient = 101325.0
     intake_temperature: Annotated[float, u.TEMPERATURE, Field(gt=200, lt=600)] = 315.0
-    intake_pressure: Annotated[float | None, u.PRESSURE, Field(gt=0, description="overrides what load gives")] = None
+    intake_pressure: Annotated[
+        float | None, u.PRESSURE, Field(gt=0, le=6e5, description="overrides what load gives")
+    ] = None
     closed_throttle_pressure: Annotated[float, u.PRESSURE, Field(gt=0, description="intake pressure at load 0")] = 3.0e4
     throttle: Throttle | None = None
     knock_margin: Annotated[
         float | None,
         Field(ge=-50, le=50, description="octane numbers to keep: the burn is set later until there are as many"),
     ] = None
-    exhaust_pressure: Annotated[float, u.PRESSURE, Field(gt=0)] = 1.06e5
+    exhaust_pressure: Annotated[float, u.PRESSURE, Field(gt=0, le=5e5)] = 1.06e5
     air_fuel_ratio: Annotated[
         float | None, Field(gt=0, description="by mass, at full load; stoichiometric, diesel 1.4 times that")
     ] = None
@@ -189,9 +191,9 @@ class CycleGas(Table):
         float, Field(ge=0, le=1, description="of the fuel's evaporation that cools the charge, not the port")
     ] = 0.5
     combustion_efficiency: Annotated[float | None, Field(ge=0, le=1, description="default by burnt gas")] = None
-    half_burned: Annotated[float, u.ANGLE, Field(description="where half the fuel is burned, of a spark")] = (
-        0.13962634015954636
-    )
+    half_burned: Annotated[
+        float, u.ANGLE, Field(ge=-0.5, le=3.2, description="where half the fuel is burned, of a spark")
+    ] = 0.13962634015954636
     injection_start: Annotated[float, u.ANGLE, Field(description="of diesel")] = -0.20943951023931956
     burn_start: Annotated[float | None, u.ANGLE, Field(description="instead of half_burned or injection_start")] = None
     burn_duration: Annotated[
@@ -218,7 +220,7 @@ class CycleGas(Table):
     scavenging: Annotated[
         float, Field(ge=0, le=1, description="two-stroke: 0 fresh charge mixes at once, 1 it pushes burnt gas out")
     ] = 0.5
-    blow_by_area: Annotated[float, u.AREA, Field(ge=0, description="effective leak past the rings")] = 0.0
+    blow_by_area: Annotated[float, u.AREA, Field(ge=0, le=2e-5, description="effective leak past the rings")] = 0.0
     heat_capacity_ratio: Annotated[
         float | None, Field(gt=1.01, le=1.67, description="one ideal gas of this ratio at 300 K, not real properties")
     ] = None

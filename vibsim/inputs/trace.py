@@ -12,6 +12,7 @@ from vibsim.inputs.columns import numbers, read_sheet
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.units import ANGLE, PRESSURE
 
+WIDEST_GAP, GAP_RATIO = math.radians(15.0), 5.0  # between samples; and of the usual step, in a coarse trace
 JUMP_SHARE = 0.05  # of the swing in one step: what a jump has at least
 JUMP_RATIO, BURNING_RATIO = 4.0, 10.0  # times the slopes beside it; near the peak, where knock may be this steep
 BURNING = math.radians(60.0)  # either side of the peak
@@ -54,6 +55,10 @@ def _check_angles(where: str, angles: np.ndarray, pressures: np.ndarray, cycle: 
     if not (steps > 0.0).all():
         after = np.degrees(angles[int(np.argmin(steps > 0.0))])
         raise InputError(f"{where}: crank_angle must rise from row to row, does not after {after:g} deg")
+    gap = int(steps.argmax())
+    if steps[gap] > max(WIDEST_GAP, GAP_RATIO * float(np.median(steps))):
+        begin, end = np.degrees(angles[gap : gap + 2])
+        raise InputError(f"{where}: has no points from {begin:g} to {end:g} deg; a gap of the cycle cannot be guessed")
     span, widest = angles[-1] - angles[0], max(steps.max(), math.radians(1.0))
     if span > cycle * (1.0 + 1e-9) or cycle - span > 2.0 * widest:
         degrees = math.degrees(cycle)

@@ -34,7 +34,8 @@ def load_step_group(results: Group) -> Group | None:
         target = results.groups["charger"].attributes["target_boost_Pa"]
         found["target_boost_Pa"] = target
         found["boost_after_Pa"] = float(cycle_mean(results, "boost")[-1])
-        found |= _times("time_to_{}_percent_of_target_s", results["boost"] / target, time, step)
+        if results.attributes["load_after"] > results.attributes["load"]:
+            found |= _times("time_to_{}_percent_of_target_s", results["boost"] / target, time, step)
     if "battery_energy" in results:
         found["battery_energy_J"] = float(results["battery_energy"][-1])
         found["greatest_battery_current_A"] = float(results["battery_current"].max())

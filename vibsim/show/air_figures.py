@@ -32,6 +32,11 @@ def _heading(results: Group, what: str) -> str:
     return cut(f"{what} · {load} at {speed} · {attributes['title']}", LONGEST_TITLE)
 
 
+def _falls(results: Group) -> bool:
+    """Whether the run steps down."""
+    return results.attributes.get("load_after", 1.0) < results.attributes["load"]
+
+
 def _mark_step(axes: Axes, results: Group) -> None:
     if "step_at_s" in results.attributes:
         axes.axvline(results.attributes["step_at_s"], color=FAINT, lw=1.0, zorder=0)
@@ -60,7 +65,9 @@ def boost_figure(results: Group) -> Figure | None:
         return None
     charged = "charger" in results.groups
     rows = 3 if charged else 2
-    figure = new_figure(11.0, 2.6 * rows + 0.8, _heading(results, "Boost build-up" if charged else "Load step"))
+    figure = new_figure(
+        11.0, 2.6 * rows + 0.8, _heading(results, "Boost build-up" if charged and not _falls(results) else "Load step")
+    )
     height = figure.get_figheight()
     room = {"left": 0.075, "right": 0.985, "top": 1.0 - 0.72 / height, "bottom": 0.5 / height, "hspace": 0.34}
     axes = figure.subplots(rows, 1, sharex=True, gridspec_kw=room)

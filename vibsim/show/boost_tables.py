@@ -23,6 +23,10 @@ BOOSTING = (
     "Boost raises peak pressure, heat and load of pistons, bearings, valves and crankshaft beyond what an engine may "
     "have been made for: its maker's limits, local codes and licensed practice decide."
 )
+SPINNING_UP = (
+    "charger takes: the most, while its rotor spins up, and the brake torque is as much less; what the battery gives "
+    "(engine.charging.battery.share, and what the alternator cannot) the crank does not pay at once"
+)
 CHARGER_PARTS = {
     "into_air_J": "into the air",
     "motor_J": "motor loss",
@@ -52,6 +56,7 @@ def print_comparison(
     console.print(_energy(rows))
     if stepped:
         console.print(_stepping(stepped))
+        console.print(SPINNING_UP, style="dim")
     if shaken:
         console.print(_shaking(shaken))
     for path in written:
@@ -156,7 +161,10 @@ def _shaking(rows: list[dict[str, Any]]):
 
 def _stepping(rows: list[dict[str, Any]]):
     columns = ("N m before", "after", "boost kPa", "50 % of target s", "90 % s", "90 % of torque s")
-    title = f"A step from load {LOAD_BEFORE:g} to full load at {rows[0]['speed_rpm']:.0f} rpm, held by a brake"
+    title = (
+        f"A step from load {LOAD_BEFORE:g}, of what each gives at full load, to full load at "
+        f"{rows[0]['speed_rpm']:.0f} rpm, held by a brake"
+    )
     table = new_table(title, "charging", *columns, "charger takes N m", "battery gives kJ", "A")
     for row in rows:
         table.add_row(

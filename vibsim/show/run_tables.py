@@ -67,9 +67,9 @@ def load_step_lines(step: dict[str, Any]) -> list[str]:
         f"load {step['load']:g} → {step['load_after']:g} at {step['step_at_s']:g} s: brake torque "
         f"{plain_number(before, 1)} → {plain_number(after, 1)} N m, intake "
         f"{1e-3 * step['intake_pressure_before_Pa']:.1f} → {1e-3 * step['intake_pressure_after_Pa']:.1f} kPa, "
-        f"90 % of the rise after {step['time_to_90_percent_of_rise_s']:.2f} s"
+        f"90 % of that change after {step['time_to_90_percent_of_rise_s']:.2f} s"
     ]
-    if "target_boost_Pa" in step:
+    if "target_boost_Pa" in step and step["load_after"] > step["load"]:
         times = [
             f"{percent} % after {step[name]:.2f} s" if name in step else f"{percent} % not reached"
             for percent in (50, 90)

@@ -20,7 +20,7 @@ from vibsim.solver.observe import Observed, joined, observe
 from vibsim.solver.packed import Packed, pack
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import equilibrium, error_control, require_engine, state_at
-from vibsim.solver.steady import mean_inertia, settle
+from vibsim.solver.steady import holding_speed, mean_inertia, settle
 from vibsim.solver.stepper import (
     MOST_STEPS,
     REACHED_ANGLE,
@@ -94,13 +94,14 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
 def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
     """Hold the mean speed by the load torque, wait until cycles repeat, then record.
 
-    What repeats is a period of misfire, if there is one. Variation sets in with the record, under the load found.
+    What repeats is a period of misfire, if there is one. Variation sets in with the record, under the load found, which
+    then grows with the speed so that the mean speed does not wander.
     """
     stepper, packed, settling = settle(case, run, with_misfire(packed, run), progress)
     run = run.model_copy(update={"relative_tolerance": settling.relative_tolerance})
     varies = run.variation is not None
     if varies:
-        packed = with_variation(packed, run)
+        packed = holding_speed(with_variation(packed, run), run.speed)
         derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     stepper.clock[0] = 0.0
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
@@ -222,6 +223,12 @@ def _check_gas_range(case: Case, packed: Packed, times: Grid) -> tuple[str, ...]
     known = packed.model.gas.nodes.speeds
     if case.run is not None and case.run.kind == "load_step" and case.run.hold_speed:
         return ()
+    crank = np.gradient(times.states[:, -2], times.step)
+    if case.run is not None and case.run.kind == "load_step" and crank.min() <= 0.0:
+        raise RunFailure(
+            f"the engine stalled {times.step * int(np.argmax(crank <= 0.0)):.2f} s into the record; check engine.load "
+            "and run.load_after, or set hold_speed = true"
+        )
     speeds = np.abs(np.gradient(times.states[:, -2], times.step))
     how = "measured" if case.engine.gas.source == "trace" else "computed"
     if speeds.max() > (1.0 + SPEED_SLACK) * known[-1]:

@@ -25,6 +25,7 @@ from vibsim.solver.solution import Settling
 from vibsim.solver.start import equilibrium, error_control, state_at
 from vibsim.solver.stepper import MOST_STEPS, REACHED_ANGLE, Stepper, advance, grid, no_grid, start_stepper
 
+HOLDING_TIME = 0.5  # s, of the mean speed of a run whose cycles vary: many cycles
 WATCHED = 72  # points of a cycle compared with the cycle before
 TREND_GAIN, SPEED_GAIN = 0.45, 0.1
 SMALLEST_FORCE = 1e-3  # of the largest mount's swing: mounts that move less are compared with this
@@ -69,6 +70,15 @@ def settle(
         packed = _with_added_load(packed, added)
         derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     return stepper, packed, watch.report(float(load_torque(run.speed, packed.model.load)))
+
+
+def holding_speed(packed: Packed, speed: float) -> Packed:
+    """The model with a load that grows with crank speed about a mean one (rad/s), so that it comes back in
+    HOLDING_TIME; nothing is added at that speed."""
+    slope = mean_inertia(packed) / HOLDING_TIME
+    constant, linear, quadratic, dry = packed.model.load
+    load = (constant - slope * speed, linear + slope, quadratic, dry)
+    return packed._replace(model=packed.model._replace(load=load))
 
 
 def _with_added_load(packed: Packed, torque: float) -> Packed:
