@@ -35,7 +35,7 @@ def problems(friction: dict[str, Any] | None = None, **accessory: Any) -> list[s
             {"law": "chen_flynn", "oil_temperature_degC": 0.0, "oil": "0W-8"},
             ["engine.friction.oil", "'0W-8'", "10W-30"],
         ),
-        ({"law": "chen_flynn", "oil_temperature_degC": -60.0}, ["oil_temperature_degC", "-60", "243.15 K"]),
+        ({"law": "chen_flynn", "oil_temperature_degC": -60.0}, ["oil_temperature_degC", "-60", "-30 degC"]),
         ({"torque_N_m": 1.0, "oil_temperature_degC": 0.0}, ["oil_temperature_degC", "viscous"]),
         (
             {"law": "chen_flynn", "C_bar_s_per_m": 0.0, "oil_temperature_degC": 0.0},

@@ -45,7 +45,7 @@ def _case(gas: dict, **engine: object) -> dict:
         (FILE | {"loss_angle_deg": 0.5}, "engine.gas.loss_angle_deg: goes with motored_file"),
         (FILE | {"loss_angle_deg": -0.5, "motored_file": "m.csv"}, "loss_angle_deg: got -0.5; must be at least 0"),
         (FILE | {"motored_file": "m.csv", "top_dead_centre_offset_deg": 1}, "top_dead_centre_offset_deg: motored_file"),
-        (FILE | {"top_dead_centre_offset_deg": 50}, "top_dead_centre_offset_deg: got 50; must be at most 0.53 rad"),
+        (FILE | {"top_dead_centre_offset_deg": 50}, "top_dead_centre_offset_deg: got 50; must be at most 30.37 deg"),
         (FILE | {"compression_angles_deg": [-40, -110]}, "compression_angles_deg: .*must rise, between -360 and 0"),
         (FILE | {"expansion_angles_deg": [-10, 90]}, r"expansion_angles_deg: .*must rise, between 0 and 360 deg"),
         (FILE | {"expansion_angles_deg": [60]}, "expansion_angles_deg"),

@@ -17,7 +17,7 @@ from pydantic.fields import FieldInfo
 from vibsim.inputs.case_checks import check_case
 from vibsim.inputs.errors import InputError, Problem, nearest
 from vibsim.inputs.models import Case, Table
-from vibsim.inputs.units import SuffixError, Unit, to_si
+from vibsim.inputs.units import SuffixError, Unit, from_si, to_si
 
 Location = tuple[str | int, ...]
 TAGS = ("law", "source", "kind")  # keys whose word chooses among the models of a table
@@ -239,7 +239,7 @@ def _translate(error: ValidationError, clean: dict[str, Any], reading: Reading) 
             if path in reading.meant:
                 continue
         else:
-            got, allowed = _written_value(where, item, reading), _allowed(item, where)
+            got, allowed = _written_value(where, item, reading), _allowed(item, where, reading)
         if path not in already:
             reading.problems.append(Problem(path, got, allowed))
 
@@ -319,16 +319,31 @@ def _written_value(where: Location, item: Any, reading: Reading) -> Any:
     return item.get("input")
 
 
-def _allowed(item: Any, where: Location) -> str:
+def _written_suffix(where: Location, reading: Reading) -> str | None:
+    """The unit that the file gives a key in; None where it does not say."""
+    key_at = where[:-1] if where and isinstance(where[-1], int) else where
+    if key_at not in reading.written or not isinstance(key_at[-1], str):
+        return None
+    name, key = key_at[-1], reading.written[key_at][0]
+    return key[len(name) + 1 :] if key.startswith(f"{name}_") else None
+
+
+def _allowed(item: Any, where: Location, reading: Reading) -> str:
     context = item.get("ctx", {})
     info = field_at(where)
     unit = unit_of(info) if info else None
-    limit = f" {unit.si.replace('**', '^')}" if unit else ""
+    limit = ""
+    if unit:
+        suffix = _written_suffix(where, reading)
+        limit = f" {suffix.replace('_per_', '/').replace('_', ' ')}" if suffix else f" {unit.si.replace('**', '^')}"
+        if suffix:
+            bounds = {name: context[name] for name in ("gt", "ge", "lt", "le") if name in context}
+            context = context | {name: from_si(bound, suffix, unit) for name, bound in bounds.items()}
     words = {
-        "greater_than": "must be greater than {gt:g}",
-        "greater_than_equal": "must be at least {ge:g}",
-        "less_than": "must be less than {lt:g}",
-        "less_than_equal": "must be at most {le:g}",
+        "greater_than": "must be greater than {gt:.4g}",
+        "greater_than_equal": "must be at least {ge:.4g}",
+        "less_than": "must be less than {lt:.4g}",
+        "less_than_equal": "must be at most {le:.4g}",
         "literal_error": "allowed: {expected}",
         "finite_number": "must be a finite number",
         "float_type": "must be a number",

@@ -109,6 +109,12 @@ def to_si(value, suffix: str, unit: Unit):
     return value * scale + offset
 
 
+def from_si(value: float, suffix: str, unit: Unit) -> float:
+    """A number in the SI unit of `unit` as one given in `suffix`."""
+    scale, offset = _linear_map(suffix, unit)
+    return (value - offset) / scale
+
+
 LENGTH = Unit("m", "mm", "a length", ("mm", "m", "cm", "um", "in", "ft"))
 AREA = Unit("m**2", "mm2", "an area", ("mm2", "cm2", "m2"))
 MASS = Unit("kg", "kg", "a mass", ("kg", "g", "t", "lb"))
