@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from tests.cases import CONFIGS, single
 from vibsim.engine.cycle import solve_at
-from vibsim.engine.cycle_setup import Conditions
+from vibsim.engine.cycle_setup import Conditions, conditions_of
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.node_grid import Nodes
 from vibsim.engine.packed_gas import BLEND, Gas, cylinder_pressure, cylinder_pressures
-from vibsim.engine.pressure import Operating, pack_gas, pack_gas_grid
+from vibsim.engine.pressure import Operating, pack_gas, pack_gas_nodes
 from vibsim.engine.variation import with_shares
 from vibsim.inputs.loader import build_case
 from vibsim.inputs.models import Engine
@@ -34,7 +35,15 @@ def petrol(**engine) -> tuple[Engine, Layout]:
 
 @pytest.fixture(scope="module")
 def grid() -> Gas:
-    return pack_gas_grid(*petrol(), HERE, Nodes(SPEEDS, INTAKES, EXHAUSTS))
+    engine, layout = petrol()
+    nodes, base = Nodes(SPEEDS, INTAKES, EXHAUSTS), conditions_of(engine, HERE.speed, HERE.load)
+    points = [
+        replace(base, speed=speed, intake_pressure=intake, exhaust_pressure=exhaust)
+        for speed in SPEEDS
+        for intake in INTAKES
+        for exhaust in EXHAUSTS
+    ]
+    return pack_gas_nodes(engine, layout, [Operating(at.speed, 0.5, CONFIGS, at) for at in points], nodes)
 
 
 @pytest.fixture(scope="module")
@@ -54,12 +63,12 @@ def test_nodes_are_met(grid: Gas) -> None:
         np.testing.assert_allclose(found, cycle.pressure[:-1], rtol=1e-11)
 
 
-def test_constants_hold_where_no_state_gives_them(grid: Gas) -> None:
+def test_constants_hold_where_no_state_gives_them(pair: Gas) -> None:
     """Law: the gas's own intake and exhaust pressure are those of the load it was packed at."""
     engine, _ = petrol()
-    assert grid.exhaust == engine.gas.exhaust_pressure
+    assert pair.exhaust == engine.gas.exhaust_pressure
     low = engine.gas.closed_throttle_pressure
-    assert grid.intake == pytest.approx(low + 0.5 * (engine.gas.ambient_pressure - low), rel=1e-14)
+    assert pair.intake == pytest.approx(low + 0.5 * (engine.gas.ambient_pressure - low), rel=1e-14)
 
 
 def test_pressure_has_no_kink_at_a_node_of_speed(grid: Gas) -> None:

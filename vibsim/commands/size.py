@@ -6,10 +6,10 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vibsim.commands.common import DONE, check_number, print_json
+from vibsim.commands.common import DONE, check_new_case, check_number, print_json, write_new
 
 if TYPE_CHECKING:
-    from vibsim.inputs.loader import CaseFile
+    pass
 
 HELP = "mount rates, places, angles and damping for goals within limits, verified by runs, with manufacturing scatter"
 DETAIL = """
@@ -52,7 +52,7 @@ def act(options: argparse.Namespace) -> int:
     case_file = load_case(options.case)
     if options.spec is not None:
         case_file = with_spec(case_file, _text(options.spec), str(options.spec))
-    _check_target(options.write, case_file)
+    check_new_case(options.write, case_file)
     with ProgressLine() as progress:
         sized = size(
             case_file,
@@ -63,7 +63,7 @@ def act(options: argparse.Namespace) -> int:
             not options.no_scatter,
             progress,
         )
-    written = [] if options.write is None else [_write(sized.case_file.text, options.write)]
+    written = [] if options.write is None else [write_new(sized.case_file.text, options.write)]
     if options.output is not None:
         from vibsim.show.sizing_figures import draw_sizing
 
@@ -85,27 +85,3 @@ def _text(path: Path) -> str:
     except (OSError, UnicodeDecodeError) as error:
         why = error.strerror if isinstance(error, OSError) else "not text in UTF-8"
         raise InputError(f"--spec: got '{path}'; cannot be read ({why})") from None
-
-
-def _check_target(target: Path | None, case_file: CaseFile) -> None:
-    """The written case must find its traces, and replace nothing."""
-    from vibsim.inputs.errors import InputError
-
-    if target is None:
-        return
-    if target.exists():
-        raise InputError(f"--write: got '{target}'; is there already, choose another name")
-    engine = case_file.case.engine
-    if engine and engine.gas.source == "trace" and target.resolve().parent != case_file.folder.resolve():
-        raise InputError(f"--write: got '{target}'; must be in {case_file.folder}, where the case's traces are found")
-
-
-def _write(text: str, path: Path) -> Path:
-    from vibsim.inputs.errors import VibsimError
-
-    try:
-        with path.open("x", encoding="utf-8") as file:
-            file.write(text)
-    except OSError as error:
-        raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
-    return path

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from vibsim.engine.charging.charge_air import Charge, charge_for
 from vibsim.engine.charging.compressor import flag_words
@@ -70,6 +70,12 @@ def boost_at(target: float, drawn: Drawn, charger: Charger) -> Boost:
     )
 
 
+def _delivered(
+    charge: Charge, back_pressure: float, target: float, limited_by: str, crank_torque: float = 0.0
+) -> Boost:
+    return Boost(charge.pressure, charge.temperature, back_pressure, crank_torque, target, limited_by, charge)
+
+
 def _electric(target: float, drawn: Drawn, charger: Charger) -> Boost:
     """By the motor's limits at the coolant's temperature: the greatest pressure whose torque it can hold."""
     parts = charger.parts[0]
@@ -96,16 +102,8 @@ def _electric(target: float, drawn: Drawn, charger: Charger) -> Boost:
             low, high = (low, middle) if charge_to(middle)[1] > 0.0 else (middle, high)
         charge = charge_to(low)[0]
     point = electric_point(charge.torque, charge.speed, winding, drawn.speed, motor, supply)
-    return Boost(
-        charge.pressure,
-        charge.temperature,
-        drawn.outlet_pressure,
-        point.crank_torque,
-        target,
-        limited_by,
-        charge,
-        electric=point,
-    )
+    found = _delivered(charge, drawn.outlet_pressure, target, limited_by, point.crank_torque)
+    return replace(found, electric=point)
 
 
 def _what_limits(charge: Charge, crank_speed: float, charger: Charger) -> str:
@@ -136,7 +134,7 @@ def _turbine(target: float, drawn: Drawn, charger: Charger) -> Boost:
     )
     limited_by = "" if point.charge.pressure >= MET * target else "exhaust energy"
     charge = point.charge
-    return Boost(charge.pressure, charge.temperature, point.back_pressure, 0.0, target, limited_by, charge, turbo=point)
+    return replace(_delivered(charge, point.back_pressure, target, limited_by), turbo=point)
 
 
 def _driven(target: float, drawn: Drawn, charger: Charger) -> Boost:
@@ -153,13 +151,5 @@ def _driven(target: float, drawn: Drawn, charger: Charger) -> Boost:
         parts.drive,
     )
     charge, limited_by = point.charge, "" if point.reached else "drive ratio"
-    return Boost(
-        charge.pressure,
-        charge.temperature,
-        drawn.outlet_pressure,
-        point.crank_torque,
-        target,
-        limited_by,
-        charge,
-        driven=point,
-    )
+    found = _delivered(charge, drawn.outlet_pressure, target, limited_by, point.crank_torque)
+    return replace(found, driven=point)

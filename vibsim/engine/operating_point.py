@@ -108,11 +108,6 @@ class OperatingPoint:
         return _rate(self.cycles, self.layout, self.speed, "fuel_mass")
 
     @property
-    def fuel_power(self) -> float:
-        """Heating value supplied, W."""
-        return _rate(self.cycles, self.layout, self.speed, "fuel_heat")
-
-    @property
     def exhaust_temperature(self) -> float:
         """Past the ports, all cylinders mixed, K."""
         return self.drawn.exhaust_temperature

@@ -30,15 +30,13 @@ STANDARD_PRESSURE = 101325.0  # Pa
 @dataclass(frozen=True)
 class Operating:
     """Where on the map the engine runs: crank speed (rad/s), load (0 to 1), folder of the case's CSV files; of the
-    working cycle the conditions in intake and exhaust, where more than the load has a say in them, intake and exhaust
-    pressure (Pa) instead of theirs, and whether it burns anything."""
+    working cycle the conditions in intake and exhaust, where more than the load has a say in them, and whether it
+    burns anything."""
 
     speed: float
     load: float
     folder: Path
     conditions: Conditions | None = None
-    intake: float | None = None
-    exhaust: float | None = None
     fired: bool = True
 
 
@@ -157,12 +155,8 @@ def cycle_curve(engine: Engine, layout: Layout, cylinder: ResolvedCylinder, oper
 
 
 def conditions_at(engine: Engine, operating: Operating) -> Conditions:
-    """What the cylinders work under at an operating point; a given intake pressure replaces that of the load."""
+    """What the cylinders work under at an operating point."""
     found = operating.conditions or conditions_of(engine, operating.speed, operating.load)
-    if operating.intake is not None:
-        found = replace(found, intake_pressure=operating.intake, delivery=0.0)
-    if operating.exhaust is not None:
-        found = replace(found, exhaust_pressure=operating.exhaust)
     return found if operating.fired else replace(found, fuelling=0.0)
 
 
@@ -193,21 +187,9 @@ def pack_gas(engine: Engine, layout: Layout, operating: list[Operating], partner
     return _packed(engine, layout, points, nodes, partner)
 
 
-def pack_gas_grid(engine: Engine, layout: Layout, at: Operating, nodes: Nodes, partner: bool = False) -> Gas:
-    """The same of the working cycle at nodes of speed, intake and exhaust pressure, at the load of `at`; its own intake
-    and exhaust pressure, or those of its load, hold where no state of the run gives them."""
-    points = [
-        replace(at, speed=float(speed), intake=float(intake), exhaust=float(exhaust))
-        for speed in nodes.speeds
-        for intake in nodes.intakes
-        for exhaust in nodes.exhausts
-    ]
-    gas, here = _packed(engine, layout, points, nodes, partner), conditions_at(engine, at)
-    return gas._replace(intake=here.intake_pressure, exhaust=here.exhaust_pressure)
-
-
 def pack_gas_nodes(engine: Engine, layout: Layout, points: list[Operating], nodes: Nodes, partner: bool = False) -> Gas:
-    """The same at points that say by themselves what the cylinders work under, one for each node."""
+    """The same of the working cycle at points that say by themselves what the cylinders work under, one for each node
+    of crank speed, intake and exhaust pressure."""
     return _packed(engine, layout, points, nodes, partner)
 
 

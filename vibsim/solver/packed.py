@@ -26,7 +26,7 @@ from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
 from vibsim.late import prepare
-from vibsim.solver.fed import NOT_FED, SPEED_NODES, MoreState, fed_engine, takes_from_crank, varies
+from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 
 STANDARD_GRAVITY = 9.80665
@@ -152,20 +152,13 @@ def pack(case: Case, folder: Path) -> Packed:
         point = _conditions(case, folder)
         fed = fed_engine(case, layout, folder)
         gas = _gas(case, layout, folder, point) if fed.gas is None else fed.gas
-        if engine is not None and layout is not None:
-            remarks = trace_remarks(engine, layout, folder)
-        if point is not None:
-            remarks = replace(remarks, warnings=(*remarks.warnings, *doubts(point)))
+        remarks = _remarks(engine, layout, folder, point)
     mounts = PackedMounts(np.zeros(0), np.zeros(0), (), ())
     with together:
         mounts = pack_mounts(case.mount, names, centres, axes, folder, STATES_PER_BODY * len(names))
     together.raise_if_any()
-    bodies = np.zeros(len(names), dtype=BODY)
-    bodies["mass"], inverse = mass, np.linalg.inv(inertia)
-    for entry, (row, column) in ENTRIES.items():
-        bodies[entry], bodies[f"inverse_{entry}"] = inertia[:, row, column], inverse[:, row, column]
     model = Model(
-        bodies=bodies,
+        bodies=_body_records(mass, inertia),
         carrier=carrier,
         block_moment=_triple(moment),
         crank_origin=_triple(origin),
@@ -180,9 +173,6 @@ def pack(case: Case, folder: Path) -> Packed:
         air=fed.path,
         air_at=STATES_PER_BODY * len(names) + len(mounts.states),
     )
-    driven = tuple(accessory.name for accessory in engine.accessory) if engine else ()
-    if (point is not None and point.charging_torque) or (fed.path is not None and takes_from_crank(fed.path)):
-        driven = (*driven, "charging")
     if np.any(mounts.records["special"]):
         prepare()
     states = tuple(MoreState(state.name, 0.0, state.floor, 0.0) for state in mounts.states)
@@ -192,7 +182,7 @@ def pack(case: Case, folder: Path) -> Packed:
         centres=np.array(centres),
         axes=np.array(axes),
         layout=layout,
-        accessories=driven,
+        accessories=_driven_by_crank(engine, point, fed),
         remarks=remarks,
         more_states=(*states, *fed.states),
         load=case.run.load if case.run else 1.0,
@@ -201,6 +191,30 @@ def pack(case: Case, folder: Path) -> Packed:
         borrowed=fed.borrowed,
         mount_notes=mounts.notes,
     )
+
+
+def _body_records(mass: np.ndarray, inertia: np.ndarray) -> np.ndarray:
+    """Records (BODY) of masses (n) kg and inertias (n, 3, 3) kg m²."""
+    bodies = np.zeros(len(mass), dtype=BODY)
+    bodies["mass"], inverse = mass, np.linalg.inv(inertia)
+    for entry, (row, column) in ENTRIES.items():
+        bodies[entry], bodies[f"inverse_{entry}"] = inertia[:, row, column], inverse[:, row, column]
+    return bodies
+
+
+def _remarks(engine: Engine | None, layout: Layout | None, folder: Path, point: OperatingPoint | None) -> Remarks:
+    """What was done to measured traces, and what is doubtful of them and of the operating point."""
+    if engine is None or layout is None:
+        return Remarks()
+    found = trace_remarks(engine, layout, folder)
+    return found if point is None else replace(found, warnings=(*found.warnings, *doubts(point)))
+
+
+def _driven_by_crank(engine: Engine | None, point: OperatingPoint | None, fed: Fed) -> tuple[str, ...]:
+    """Names of accessories, with the charger where it takes a torque."""
+    names = tuple(accessory.name for accessory in engine.accessory) if engine else ()
+    charged = (point is not None and point.charging_torque) or (fed.path is not None and takes_from_crank(fed.path))
+    return (*names, "charging") if charged else names
 
 
 class _Together:

@@ -20,18 +20,3 @@ def compressed_temperature(temperature, ratio, efficiency, gamma):
     T₂ = T₁·[1 + (Π^((γ−1)/γ) − 1)/η] (Watson & Janota 1982; Heywood 1988, ch. 6, from memory).
     """
     return temperature * (1.0 + (ratio ** ((gamma - 1.0) / gamma) - 1.0) / efficiency)
-
-
-@inlined
-def expanded_temperature(temperature, ratio, efficiency, gamma):
-    """Total temperature (K) after expansion to downstream over upstream pressure `ratio` < 1 at an efficiency.
-
-    T₄ = T₃·[1 − η·(1 − (p₄/p₃)^((γ−1)/γ))] (same sources).
-    """
-    return temperature * (1.0 - efficiency * (1.0 - ratio ** ((gamma - 1.0) / gamma)))
-
-
-@inlined
-def stage_power(mass_flow, heat_capacity, temperature_in, temperature_out):
-    """Power (W) taken up by a flow (kg/s) between two total temperatures (K): first law of an adiabatic stage."""
-    return mass_flow * heat_capacity * (temperature_out - temperature_in)

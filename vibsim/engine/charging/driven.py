@@ -34,12 +34,6 @@ def drive_torque(compressor_torque, drive):
     return drive.ratio / drive.mechanical_efficiency * compressor_torque
 
 
-@inlined
-def crank_inertia(drive):
-    """What the drive adds to the crank's inertia (kg m²)."""
-    return drive.inertia * drive.ratio * drive.ratio
-
-
 @kernel
 def driven_point(crank_speed, mass_flow, target, inlet_pressure, inlet_temperature, compressor, cooler, drive):
     """Compressor at a crank speed (rad/s) with the engine drawing a mass flow (kg/s) and a target intake pressure (Pa).
