@@ -6,6 +6,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from tests.cases import CONFIGS
 from vibsim.cli import main
@@ -14,6 +15,10 @@ from vibsim.results.labelled import Group
 from vibsim.studies.run import run_case
 
 DEMO = CONFIGS / "v3-80-trike.toml"
+# The same generated cases every time; others with `pytest --hypothesis-profile search`.
+settings.register_profile("same", derandomize=True, database=None)
+settings.register_profile("search", derandomize=False, print_blob=True)
+settings.load_profile("same")
 
 
 @pytest.fixture
