@@ -19,6 +19,7 @@ from vibsim.inputs.errors import InputError, Problem, nearest
 from vibsim.inputs.models import Case, Table
 from vibsim.inputs.units import SuffixError, Unit, from_si, to_si
 
+HDF5_BEGIN = b"\x89HDF"
 Location = tuple[str | int, ...]
 TAGS = ("law", "source", "kind")  # keys whose word chooses among the models of a table
 
@@ -76,7 +77,8 @@ def load_case(path: str | Path) -> CaseFile:
     except IsADirectoryError:
         raise InputError(f"{path}: is a folder; expected a case file (TOML)") from None
     except UnicodeDecodeError:
-        raise InputError(f"{path}: is not text in UTF-8; expected a case file (TOML)") from None
+        what = "holds results (HDF5), is no case" if raw.startswith(HDF5_BEGIN) else "is not text in UTF-8"
+        raise InputError(f"{path}: {what}; expected a case file (TOML)") from None
     except OSError as error:
         raise InputError(f"{path}: cannot be read ({error.strerror})") from None
     if not text.strip():
@@ -280,6 +282,22 @@ def field_at(where: Location) -> FieldInfo | None:
             return None
         models = tables_of(info.annotation)
     return info
+
+
+def key_units(keys: list[str]) -> str:
+    """UDUNITS words of a key as written, from the keys that lead to it: ["run", "speed_rpm"] -> `rpm`; `1` for none."""
+    models: list[type[Table]] = [Case]
+    suffix = ""
+    for key in keys:
+        names = {name: info for model in models for name, info in model.model_fields.items()}
+        fitting = [name for name in names if key == name or (unit_of(names[name]) and key.startswith(name + "_"))]
+        if not fitting:
+            return "1"
+        name = max(fitting, key=len)
+        suffix, models = key[len(name) + 1 :], tables_of(names[name].annotation)
+    above, _, below = suffix.partition("_per_")
+    words = [*above.split("_"), *(f"{word}-1" for word in below.split("_"))]
+    return " ".join(word for word in words if word not in ("", "-1")) or "1"
 
 
 def _list_words(info: FieldInfo | None, where: Location) -> str:

@@ -29,13 +29,18 @@ def write_results(results: Group, path: Path) -> None:
     try:
         with h5py.File(name, "w", track_order=True) as file:
             _write_group(file, results, {})
-        _flush_to_disk(Path(name))
-        Path(name).chmod(0o666 & ~_umask())
-        Path(name).replace(path)
+        finish_file(Path(name), path)
     except OSError as error:
         raise VibsimError(f"{path}: cannot be written ({error})") from None
     finally:
         Path(name).unlink(missing_ok=True)
+
+
+def finish_file(made: Path, path: Path) -> None:
+    """Give a complete file beside `path` that name, all of it on the disk. Raises OSError."""
+    _flush_to_disk(made)
+    made.chmod(0o666 & ~_umask())
+    made.replace(path)
     _flush_to_disk(path.parent)
 
 

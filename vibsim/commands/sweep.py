@@ -1,0 +1,100 @@
+"""`vibsim sweep`."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+from vibsim.commands.common import DONE, FAILED, INTERRUPTED, check_number, complain, print_json
+
+HELP = "steady points over any numeric keys of a case, on all cores or a cluster, resumable, into one file"
+DETAIL = """
+an axis is KEY=VALUES; the key as error lines name it, with [name] or [1] for one of a list and [*] for all of them:
+  --over run.speed_rpm=1000:6000:11               from, to, count
+  --over run.load=0.2,0.5,1                       a list
+  --over "mount[*].stiffness_N_per_mm[3]=log:50:500:7"
+  --over "mount[rear left].damping_N_s_per_mm[*]*=0.5:2:5"   times what the case says
+  --over points.csv                               a line of keys, then a line per point
+  --sample latin_hypercube --points 200 --over run.speed_rpm=1000:6000 --over run.load=0.2:1
+each point is a steady state; its levels, orders, torque and pressure are kept (--histories: every variable over a
+cycle too). The sweep may be stopped or killed at any moment: --resume computes what is missing.
+"""
+
+
+def add_options(parser: argparse.ArgumentParser) -> None:
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.epilog = DETAIL
+    parser.add_argument("case", type=Path, nargs="+", metavar="CASE.toml")
+    parser.add_argument("--over", action="append", default=[], metavar="KEY=VALUES", help="an axis, or a CSV of points")
+    parser.add_argument("--sample", choices=("latin_hypercube", "sobol"), help="draw points from ranges KEY=from:to")
+    parser.add_argument("--points", type=int, metavar="N", help="how many to draw")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="of the drawing (default 1)")
+    parser.add_argument("--histories", action="store_true", help="keep every variable over a cycle too")
+    parser.add_argument("-o", "--output", type=Path, metavar="SWEEP.h5", help="default CASE-sweep.h5 here")
+    parser.add_argument("--resume", action="store_true", help="go on with a sweep that was stopped")
+    parser.add_argument("--again", action="store_true", help="with --resume: try anew the points that failed")
+    parser.add_argument(
+        "--workers", type=int, metavar="N", help="processes (default one per core); 1 works in this one"
+    )
+    parser.add_argument(
+        "--cluster", metavar="ADDRESS", help="tcp://host:port of a Dask scheduler, or local to start one"
+    )
+    parser.add_argument("--dry-run", action="store_true", help="print points, size and time, compute a few to tell")
+    parser.add_argument("--quiet", action="store_true", help="no progress bar")
+
+
+def act(options: argparse.Namespace) -> int:
+    from vibsim.inputs.loader import load_case
+    from vibsim.studies.sweep.axes import read_points
+    from vibsim.studies.sweep.plan import Plan
+
+    check_number("--workers", options.workers, 1, 4096)
+    check_number("--seed", options.seed, 0, 2**32 - 1)
+    cases = tuple(load_case(path) for path in options.case)
+    plan = Plan(cases, read_points(options.over, options.sample, options.points, options.seed), options.histories)
+    plan.check()
+    if options.dry_run:
+        return _dry_run(plan, options)
+    return _sweep(plan, options)
+
+
+def _dry_run(plan, options: argparse.Namespace) -> int:
+    from vibsim.show.sweep_tables import print_estimate
+    from vibsim.studies.sweep.engines import available_cores
+    from vibsim.studies.sweep.estimate import estimate
+
+    found = estimate(plan, options.workers or available_cores())
+    if options.json:
+        print_json(found)
+        return DONE
+    print_estimate(found, plan)
+    return DONE
+
+
+def _sweep(plan, options: argparse.Namespace) -> int:
+    import contextlib
+
+    from vibsim.show.progress import ProgressLine
+    from vibsim.show.sweep_tables import print_sweep
+    from vibsim.studies.sweep.engines import cluster, in_process, one_thread_each, process_pool
+    from vibsim.studies.sweep.sweep import run_sweep
+
+    path = options.output or Path(f"{plan.cases[0].name}-sweep.h5")
+    with contextlib.ExitStack() as stack:
+        stack.enter_context(one_thread_each())
+        if options.cluster:
+            address = None if options.cluster == "local" else options.cluster
+            engine = stack.enter_context(cluster(address, options.workers))
+        else:
+            engine = in_process() if options.workers == 1 else process_pool(options.workers)
+        progress = stack.enter_context(ProgressLine(options.quiet))
+        try:
+            state = run_sweep(plan, path, engine, options.resume, options.again, progress)
+        except KeyboardInterrupt:
+            complain([f"stopped; every finished point is in {path}; the same command with --resume goes on"])
+            return INTERRUPTED
+    if options.json:
+        print_json(state.as_dict() | {"file": str(path)})
+    else:
+        print_sweep(state, path, engine.words)
+    return FAILED if state.failed else DONE

@@ -1,0 +1,122 @@
+"""Engines of work: executors of `concurrent.futures`, in this process, in a pool of processes, or on a cluster."""
+
+from __future__ import annotations
+
+import contextlib
+import multiprocessing
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import Executor, Future, ProcessPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+from vibsim.inputs.errors import InputError, VibsimError
+
+AHEAD = 2  # chains handed out per worker: none waits, and little is under way when a sweep stops
+THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+
+
+class InProcess(Executor):
+    """Works when asked, in this process."""
+
+    def submit(self, fn: Callable, /, *args: Any, **kwargs: Any) -> Future:
+        future: Future = Future()
+        future.set_running_or_notify_cancel()
+        try:
+            future.set_result(fn(*args, **kwargs))
+        except Exception as error:
+            future.set_exception(error)
+        return future
+
+
+@dataclass(frozen=True)
+class Engine:
+    """How to make an executor, how many chains are handed out at once, whether a new executor heals a lost worker, and
+    the errors by which an executor says that a chain took its workers with it."""
+
+    make: Callable[[], Executor]
+    room: int
+    heals: bool
+    words: str
+    kills: tuple[type[Exception], ...] = ()
+
+    def stop(self, executor: Executor, wait: bool) -> None:
+        """Let go of an executor; with `wait` its workers are gone when this returns."""
+        if isinstance(executor, ProcessPoolExecutor):
+            executor.shutdown(wait, cancel_futures=True)
+        else:
+            executor.shutdown(wait)
+
+
+def in_process() -> Engine:
+    return Engine(InProcess, 1, False, "this process")
+
+
+def process_pool(workers: int | None = None) -> Engine:
+    """A pool of processes on this machine, by default one per core that it may use."""
+    count = workers or available_cores()
+    return Engine(lambda: _pool(count), AHEAD * count, True, f"{count} processes")
+
+
+def available_cores() -> int:
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # a system that does not tell
+        return os.cpu_count() or 1
+
+
+def _pool(count: int) -> ProcessPoolExecutor:
+    """Fresh interpreters: a copy of one that has compiled kernels or runs threads may hang."""
+    return ProcessPoolExecutor(count, mp_context=multiprocessing.get_context("spawn"), initializer=quiet_worker)
+
+
+def quiet_worker() -> None:
+    """Leave Ctrl-C to the main process."""
+    import signal
+
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+@contextlib.contextmanager
+def one_thread_each() -> Iterator[None]:
+    """Processes begun within use one thread for matrices: more would only take each other's cores."""
+    before = {name: os.environ.get(name) for name in THREADS}
+    os.environ.update({name: os.environ.get(name, "1") for name in THREADS})
+    try:
+        yield
+    finally:
+        for name, value in before.items():
+            if value is None:
+                os.environ.pop(name, None)
+            else:
+                os.environ[name] = value
+
+
+@contextlib.contextmanager
+def cluster(address: str | None, workers: int | None = None) -> Iterator[Engine]:
+    """A Dask cluster: the scheduler at `address` (tcp://host:port), or one of `workers` processes started here.
+
+    Raises InputError where the extra is not installed, VibsimError where the scheduler does not answer.
+    """
+    try:
+        from distributed import Client, KilledWorker, LocalCluster
+    except ImportError:
+        raise InputError("--cluster: needs the extra 'cluster': pip install 'vibsim[cluster]'") from None
+    try:
+        if address is None:
+            local = LocalCluster(
+                n_workers=workers or available_cores(), threads_per_worker=1, dashboard_address=None, processes=True
+            )
+            client = Client(local)
+        else:
+            local, client = None, Client(address, timeout="10s")
+    except (OSError, TimeoutError, ValueError) as error:
+        raise VibsimError(f"--cluster: no scheduler answers at {address} ({error})") from None
+    try:
+        count = sum(client.nthreads().values()) or 1
+        words = f"a cluster of {count} workers"
+        yield Engine(lambda: client.get_executor(pure=False), AHEAD * count, False, words, (KilledWorker,))
+    finally:
+        client.close()
+        if local is not None:
+            local.close()
