@@ -1,4 +1,4 @@
-"""A point that costs next to nothing, for tests of the machinery; run as a program it sweeps until something stops it."""
+"""A point that costs next to nothing, for tests of the machinery; run as a program it sweeps until it is stopped."""
 
 from __future__ import annotations
 
@@ -51,8 +51,8 @@ def slow_work(text: str, chain: Chain) -> list[Outcome]:
 
 
 def deadly_work(text: str, chain: Chain) -> list[Outcome]:
-    """Takes its worker with it at the points whose number 100 divides."""
-    if any(point and point % 100 == 0 for point in chain.points):
+    """Takes its worker with it at the point whose number is 300."""
+    if 300 in chain.points:
         os.kill(os.getpid(), signal.SIGKILL)
     return stub_work(text, chain)
 

@@ -36,11 +36,13 @@ class Journal:
         self.path = path
         try:
             self._file = path.open("ab", buffering=0)
-            _lock(self._file, path)
-            self._end = _whole_length(path)
-            self._file.truncate(self._end)
         except OSError as error:
             raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
+        if not _locked(self._file):
+            self._file.close()
+            raise VibsimError(f"{path}: another sweep is writing it; wait, or choose another name")
+        self._end = _whole_length(path)
+        self._file.truncate(self._end)
         self._flushed = time.monotonic()
 
     def add(self, kind: int, number: int, content: bytes) -> None:
@@ -77,15 +79,17 @@ class Journal:
         self.close()
 
 
-def _lock(file: IO[bytes], path: Path) -> None:
+def _locked(file: IO[bytes]) -> bool:
+    """Whether this process alone has the file now."""
     try:
         import fcntl
     except ImportError:  # a system without it
-        return
+        return True
     try:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError:
-        raise VibsimError(f"{path}: another sweep is writing it; wait, or choose another name") from None
+        return False
+    return True
 
 
 def records(path: Path) -> Iterator[Record]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import contextlib
 import multiprocessing
 import os
+import signal
+import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from dataclasses import dataclass
@@ -71,10 +73,16 @@ def _pool(count: int) -> ProcessPoolExecutor:
 
 
 def quiet_worker() -> None:
-    """Leave Ctrl-C to the main process."""
-    import signal
-
+    """Leave Ctrl-C to the main process, and go when it goes, however it does."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_go_with_parent, daemon=True).start()
+
+
+def _go_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    assert parent is not None
+    parent.join()
+    os._exit(1)
 
 
 @contextlib.contextmanager

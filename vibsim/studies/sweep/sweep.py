@@ -24,7 +24,7 @@ from vibsim.studies.sweep.point import Outcome, work
 
 PLAN, SHAPE, VALUES, REASON = range(4)  # kinds of records
 DIED = "its worker died each time it was tried"
-LOSSES = 2  # workers that a chain may take with it, working alone, before its points count as failed
+LOSSES = 2  # workers that a point may take with it, working alone, before it counts as failed
 FILE_EVERY, FILE_SHARE = 5.0, 0.05  # s between makings of the file, and their share of the time
 Progress = Callable[[str, float, float], None]
 Task = Callable[[str, Chain], list[Outcome]]  # what a worker does with the plan's text and a chain
@@ -197,18 +197,18 @@ def _still_tried(state: State, journal: Journal, lost: list[Chain], losses: dict
     """Chains to try again by themselves; the points of one that took its worker with it alone count as failed."""
     again = []
     for chain in lost:
-        if len(lost) == 1:
-            losses[chain.points] = losses.get(chain.points, 0) + 1
-        if losses.get(chain.points, 0) < LOSSES:
-            again.append(chain)
-            continue
-        if len(chain.points) > 1:  # find the point among them
+        if len(lost) == 1 and len(chain.points) > 1:  # find the point among them
             again += [
                 Chain(chain.case, (point,), values[None])
                 for point, values in zip(chain.points, chain.values, strict=True)
             ]
             continue
-        _record(state, journal, [Outcome(point, None, reason=DIED) for point in chain.points])
+        if len(lost) == 1:
+            losses[chain.points] = losses.get(chain.points, 0) + 1
+        if losses.get(chain.points, 0) < LOSSES:
+            again.append(chain)
+        else:
+            _record(state, journal, [Outcome(point, None, reason=DIED) for point in chain.points])
     return again
 
 
