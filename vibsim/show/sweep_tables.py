@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from rich.console import Console
+from rich.markup import escape
 from rich.table import Table
 
 from vibsim.show.tables import CAUTION
@@ -13,6 +14,7 @@ from vibsim.studies.sweep.plan import Plan
 from vibsim.studies.sweep.sweep import State
 
 MOST_REASONS = 5
+MOST_SHOWN = 3  # quantities in the table of best points; --json has all
 
 
 def print_estimate(found: dict[str, Any], plan: Plan) -> None:
@@ -41,6 +43,38 @@ def print_sweep(state: State, path: Path, engine: str) -> None:
         console.print("  the same command with --resume --again tries them anew", markup=False)
     console.print(f"wrote {path}", markup=False)
     console.print(CAUTION, markup=False)
+
+
+def print_points(found: dict[str, Any]) -> None:
+    """Ranges of what was asked for, and the best points within limits."""
+    console = Console(highlight=False)
+    ranges = Table(title=f"{escape(found['title'])}: {found['done']} of {found['points']} points", title_justify="left")
+    for head in ("quantity", "least", "greatest", "unit", "what matters most"):
+        ranges.add_column(head, justify="right" if head in ("least", "greatest") else "left")
+    for row in found["quantities"]:
+        shares = {name: share for name, share in row["importance"].items() if share is not None}
+        first = max(shares, key=lambda name: shares[name]) if shares else ""
+        matters = f"{first} ({shares[first]:.0%})" if first else ""
+        ranges.add_row(escape(row["quantity"]), _short(row["least"]), _short(row["greatest"]), row["units"], matters)
+    console.print(ranges)
+    if found["best"]:
+        within = f" within {', '.join(found['limits'])} ({found['within_limits']} points)" if found["limits"] else ""
+        title = escape(f"{found['best_is']} {found['quantities'][0]['quantity']}{within}")
+        best = Table(title=title, title_justify="left")
+        shown = list(found["best"][0])[: len(found["axes"]) + MOST_SHOWN]
+        for head in shown:
+            best.add_column(escape(head), justify="right", overflow="fold")
+        for row in found["best"]:
+            best.add_row(*(_short(row[head]) for head in shown))
+        console.print(best)
+    elif found["limits"]:
+        console.print(f"no point keeps {', '.join(found['limits'])}", markup=False)
+    for failure in found["failures"][:MOST_REASONS]:
+        console.print(f"point {failure['point']} failed: {failure['reason']}", markup=False)
+
+
+def _short(value: float | None) -> str:
+    return "" if value is None else f"{value:.4g}"
 
 
 def _bytes(count: float) -> str:
