@@ -45,6 +45,7 @@ from benchmarks.modes import mode_figures
 from benchmarks.mounts import mount_figures
 from benchmarks.numpy_rhs import right_hand_side
 from benchmarks.sizing import sizing_figures
+from benchmarks.sweeps import sweep_figures
 from vibsim.inputs.loader import load_case
 from vibsim.inputs.models import Case
 from vibsim.solver.motion import derivatives, scratch
@@ -277,6 +278,7 @@ def main() -> None:
     figures += gas_run_figures(DEMO, demo, own_seconds, effort.repeats)
     figures += layout_figures(effort.repeats) + mode_figures(DEMO, effort.repeats)
     figures += mount_figures(DEMO, effort.repeats) + sizing_figures(DEMO, effort.repeats) + command_figures(effort)
+    figures += sweep_figures(DEMO, effort.repeats)
     Console(width=WIDTH).print(table(figures, effort, load))
     if options.json:
         options.json.write_text(as_json(figures), encoding="utf-8")

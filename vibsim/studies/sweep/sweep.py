@@ -16,7 +16,7 @@ from vibsim.inputs.errors import InputError, VibsimError
 from vibsim.inputs.loader import key_units
 from vibsim.results.journal import Journal, records
 from vibsim.results.labelled import Variable
-from vibsim.results.sweep_file import DONE, FAILED, MISSING, Axes, Entry, Part, Shape, shape_from, write_sweep
+from vibsim.results.sweep_file import DONE, FAILED, MISSING, Axes, Entry, Part, shape_from, write_sweep
 from vibsim.studies.sweep.engines import Engine
 from vibsim.studies.sweep.keys import split_path
 from vibsim.studies.sweep.plan import Chain, Plan, differences, plan_of
@@ -36,11 +36,11 @@ def no_progress(phase: str, done: float, total: float) -> None:
 
 @dataclass
 class State:
-    """What is known of a sweep under way: outcome per point (total), shapes per case, reasons of failures."""
+    """What is known of a sweep under way: outcome per point (total), shapes per case as text, reasons of failures."""
 
     plan: Plan
     outcome: np.ndarray
-    shapes: list[Shape | None]
+    shapes: dict[int, str] = field(default_factory=dict)
     reasons: dict[int, str] = field(default_factory=dict)
 
     @property
@@ -114,7 +114,7 @@ def _open(plan: Plan, path: Path, resume: bool, again: bool) -> tuple[State, Jou
         return state, Journal(beside)
     journal = Journal(beside)
     journal.add(PLAN, 0, plan.as_text().encode())
-    return State(plan, np.zeros(plan.total, np.int8), [None] * len(plan.cases)), journal
+    return State(plan, np.zeros(plan.total, np.int8)), journal
 
 
 def read_journal(beside: Path) -> State:
@@ -123,11 +123,11 @@ def read_journal(beside: Path) -> State:
     for record in records(beside):
         if record.kind == PLAN:
             plan = plan_of(record.content.decode())
-            state = State(plan, np.zeros(plan.total, np.int8), [None] * len(plan.cases))
+            state = State(plan, np.zeros(plan.total, np.int8))
         if state is None:
             break
         if record.kind == SHAPE:
-            state.shapes[record.number] = shape_from(record.content.decode())
+            state.shapes[record.number] = record.content.decode()
         elif record.kind == VALUES:
             state.outcome[record.number] = DONE
         elif record.kind == REASON:
@@ -217,11 +217,10 @@ def _record(state: State, journal: Journal, outcomes: list[Outcome]) -> None:
         point, case = outcome.point, state.plan.case_of(outcome.point)
         if state.outcome[point] != MISSING:
             continue
-        if outcome.values is not None and state.shapes[case] is None:
-            state.shapes[case] = shape_from(outcome.shape)
+        if outcome.values is not None and case not in state.shapes:
+            state.shapes[case] = outcome.shape
             journal.add(SHAPE, case, outcome.shape.encode())
-        shape = state.shapes[case]
-        if outcome.values is not None and shape is not None and shape.as_text() == outcome.shape:
+        if outcome.values is not None and outcome.shape == state.shapes[case]:
             journal.add(VALUES, point, outcome.values)
             state.outcome[point] = DONE
             continue
@@ -234,7 +233,11 @@ def make_file(path: Path, state: State) -> None:
     """The sweep file from its journal, as far as it has come. Raises VibsimError."""
     plan = state.plan
     parts = [
-        Part(name, state.shapes[case], _entries(journal_path(path), plan, case))
+        Part(
+            name,
+            shape_from(state.shapes[case]) if case in state.shapes else None,
+            _entries(journal_path(path), plan, case),
+        )
         for case, name in enumerate(part_names(plan))
     ]
     attributes = {
