@@ -6,8 +6,10 @@ file's own bytes. The file appears whole under its name, as often as it is made:
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
+import os
 import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -22,6 +24,7 @@ from vibsim.results.hdf5 import finish_file
 from vibsim.results.labelled import FORMAT_VERSION, Group, Variable
 
 MISSING, DONE, FAILED = 0, 1, 2
+TOGETHER = 1024  # points held in memory while the file is made
 STATUS_WORDS = "0 not computed, 1 done, 2 failed"
 
 
@@ -182,27 +185,46 @@ def _empty(node: h5py.Group, name: str, shape: tuple[int, ...], dtype: Any, fill
 
 def _fill(name: Path, axes: Axes, part: Part, places: dict[str, int]) -> dict[int, str]:
     """Put the values of every point where they belong; reasons of those that failed."""
-    shape = part.shape or Shape({}, {})
-    status = np.memmap(name, np.int8, "r+", places["status"], (axes.points,))
-    arrays = [
-        (np.memmap(name, float, "r+", places[key], (axes.points, math.prod(own))), math.prod(own))
-        for key, (_, own, _, _) in shape.arrays.items()
-        if math.prod(own)
-    ]
-    reasons = {}
-    for entry in part.entries:
-        if entry.values is None:
-            status[entry.point], reasons[entry.point] = FAILED, entry.reason
-            continue
-        at = 0
-        for array, count in arrays:
-            array[entry.point] = entry.values[at : at + count]
-            at += count
-        status[entry.point] = DONE
-    for array, _ in arrays:
-        array.flush()
-    status.flush()
-    return {point: reason for point, reason in reasons.items() if status[point] == FAILED}
+    outcome = np.full(axes.points, MISSING, np.int8)
+    reasons: dict[int, str] = {}
+    waiting: list[Entry] = []
+    with name.open("r+b", buffering=0) as file:
+        for entry in part.entries:
+            outcome[entry.point] = FAILED if entry.values is None else DONE
+            if entry.values is None:
+                reasons[entry.point] = entry.reason
+                continue
+            waiting.append(entry)
+            if len(waiting) == TOGETHER:
+                _put(file.fileno(), waiting, part.shape, places)
+                waiting.clear()
+        _put(file.fileno(), waiting, part.shape, places)
+        _write_all(file.fileno(), outcome, places["status"])
+    return {point: reason for point, reason in reasons.items() if outcome[point] == FAILED}
+
+
+def _put(file: int, entries: list[Entry], shape: Shape | None, places: dict[str, int]) -> None:
+    """Write points, those that follow each other in one go."""
+    if not entries or shape is None:
+        return
+    entries = sorted(entries, key=lambda entry: entry.point)
+    points = np.array([entry.point for entry in entries])
+    values = np.stack([entry.values for entry in entries if entry.values is not None])
+    begins = [0, *(np.flatnonzero(np.diff(points) != 1) + 1), len(points)]
+    at = 0
+    for key, (_, own, _, _) in shape.arrays.items():
+        count = math.prod(own)
+        for first, last in itertools.pairwise(begins if count else []):
+            block = np.ascontiguousarray(values[first:last, at : at + count])
+            _write_all(file, block, places[key] + int(points[first]) * count * block.itemsize)
+        at += count
+
+
+def _write_all(file: int, block: np.ndarray, place: int) -> None:
+    data = block.tobytes()
+    written = 0
+    while written < len(data):
+        written += os.pwrite(file, data[written:], place + written)
 
 
 def _write_reasons(node: h5py.Group, reasons: dict[int, str]) -> None:
