@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -20,6 +21,11 @@ class Spectrum:
     noise_bandwidth: float
 
 
+@lru_cache(maxsize=2)
+def _hann(count: int) -> np.ndarray:
+    return np.hanning(count + 1)[:-1]
+
+
 def spectrum_of(values: np.ndarray, rate: float) -> Spectrum:
     """Amplitude spectrum and power spectral density of values (n, ...) sampled at `rate` (Hz).
 
@@ -27,7 +33,7 @@ def spectrum_of(values: np.ndarray, rate: float) -> Spectrum:
     memory). Over the frequencies the density integrates to the windowed signal's mean square.
     """
     count = len(values)
-    window = np.hanning(count + 1)[:-1].reshape((-1,) + (1,) * (values.ndim - 1))
+    window = _hann(count).reshape((-1,) + (1,) * (values.ndim - 1))
     transform = np.fft.rfft((values - values.mean(axis=0)) * window, axis=0)
     sides = np.full(len(transform), 2.0)
     sides[0] = 1.0
