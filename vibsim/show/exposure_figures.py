@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -14,7 +16,8 @@ from vibsim.post.third_octave import nominal_frequency
 from vibsim.show.style import INK, LONGEST_TITLE, colour, cut, into_folder, new_figure, plain, short
 from vibsim.studies.exposure import RPM, Day, Exposure
 
-GROUPS = (("hand and arm: grips", True), ("whole body: seats, standing feet", False))
+GROUPS = (("Hand and arm: grips", True), ("Whole body: seats, standing feet", False))
+LEAST_SHARE = 4.0  # per cent: narrower parts go without their number
 LIMIT, ACTION, RAW = "#B00020", "#8A5A00", "#C8C8C8"
 FAINTEST = 1e-4  # of the strongest band: what is not drawn
 HATCHES = ("", "//", "..", "xx", "\\\\", "++", "oo")
@@ -29,58 +32,92 @@ def draw_exposure(exposure: Exposure, folder: Path) -> list[Path]:
 
 
 def day_figure(exposure: Exposure) -> Figure:
-    """A(8) of every contact as a bar, in shares of the operating points, against action and limit value."""
-    figure = new_figure(11.0, 5.4, cut(f"Daily exposure, {exposure.hours:g} h · {exposure.title}", LONGEST_TITLE))
+    """A(8) of every contact against action and limit value, and what share of it every operating point has."""
+    rows = len(exposure.days)
+    figure = new_figure(11.0, 5.4 + 0.42 * rows, cut(_heading(exposure), LONGEST_TITLE))
+    height = figure.get_figheight()
     shown = [(words, [day for day in exposure.days if (day.contact == "grip") == grip]) for words, grip in GROUPS]
     shown = [(words, days) for words, days in shown if days]
-    room = {"left": 0.07, "right": 0.985, "top": 0.8, "bottom": 0.1, "wspace": 0.22}
-    widths = [max(len(days), 2) for _, days in shown]
-    panels = figure.subplots(1, len(shown), squeeze=False, gridspec_kw=room | {"width_ratios": widths})[0]
-    for axes, (words, days) in zip(panels, shown, strict=True):
-        _stack(plain(axes, words[0].upper() + words[1:], "", "A(8), m/s²"), days, exposure)
-    handles, labels = panels[0].get_legend_handles_labels()
-    figure.legend(handles, labels, loc="upper left", bbox_to_anchor=(0.06, 0.925), ncols=6, fontsize=9, frameon=False)
+    grid = figure.add_gridspec(
+        2,
+        len(shown),
+        height_ratios=(3.4, 0.42 * rows + 0.3),
+        width_ratios=[len(days) + 1 for _, days in shown],
+        left=0.13,
+        right=0.985,
+        top=1.0 - 0.7 / height,
+        bottom=0.5 / height,
+        hspace=0.45,
+        wspace=0.22,
+    )
+    for column, (words, days) in enumerate(shown):
+        _levels(plain(figure.add_subplot(grid[0, column]), words, "", "A(8), m/s²"), days)
+    shares = plain(figure.add_subplot(grid[1, :]), "", "share of the day's exposure, A(8)², %", "")
+    _shares(shares, exposure)
     return figure
 
 
-def _stack(axes: Axes, days: list[Day], exposure: Exposure) -> None:
-    place = np.arange(len(days))
-    foot = np.zeros(len(days))
-    for number, point in enumerate(exposure.points):
-        part = np.array([day.level * day.shares[number] for day in days])
-        label = f"{point.name}, {point.hours:g} h"
-        hatch = HATCHES[number % len(HATCHES)]
-        axes.bar(place, part, 0.55, foot, color=colour(number), hatch=hatch, edgecolor="white", lw=0.6, label=label)
-        foot += part
+def _heading(exposure: Exposure) -> str:
+    worst = exposure.days[0]
+    words = f"{worst.name} at {100.0 * worst.level / worst.values.action:.0f} % of the action value"
+    return f"Daily exposure, {exposure.hours:g} h: {words} · {exposure.title}"
+
+
+def _levels(axes: Axes, days: list[Day]) -> None:
     values = days[0].values
+    top = max(1.15 * values.limit, 1.12 * max(day.level for day in days))
+    tints = {"below": colour(2), "above the action": "#DDB04E", "above the limit": "#D9727B"}
+    for at, day in enumerate(days):
+        tint = next(tint for words, tint in tints.items() if day.verdict.startswith(words))
+        axes.bar(at, day.level, 0.55, color=tint)
+        axes.text(at, day.level + 0.012 * top, f"{day.level:.3g}", ha="center", va="bottom", fontsize=9, color=INK)
     for value, tint, style, words in (
         (values.action, ACTION, "--", "action value"),
         (values.limit, LIMIT, "-", "limit value"),
     ):
         axes.axhline(value, color=tint, ls=style, lw=1.6)
-        axes.text(
-            1.0, value, f"{words} {value:g} ", color=tint, fontsize=8.5, ha="right", va="bottom", transform=_right(axes)
-        )
-    top = max(1.15 * values.limit, 1.12 * float(foot.max()))
-    for at, day in enumerate(days):
-        axes.text(at, day.level + 0.012 * top, f"{day.level:.3g}", ha="center", va="bottom", fontsize=9, color=INK)
-    axes.set_xticks(
-        place, [f"{name}\n({day.contact})" for name, day in zip(short([d.name for d in days]), days, strict=True)]
-    )
-    axes.set_xlim(-0.6, max(len(days), 2) - 0.4)
+        text = f"{words} {value:g} "
+        across = axes.get_yaxis_transform()
+        axes.text(1.0, value, text, color=tint, fontsize=8.5, ha="right", va="bottom", transform=across)
+    axes.set_xticks(range(len(days)), _labels(days, "\n"))
+    axes.set_xlim(-0.6, len(days) + 0.45)
     axes.set_ylim(0.0, top)
     axes.grid(False, axis="x")
 
 
-def _right(axes: Axes):
-    """Across by the axes, up by the data."""
-    return axes.get_yaxis_transform()
+def _labels(days: Sequence[Day], apart: str) -> list[str]:
+    return [f"{short([day.name])[0]}{apart}({day.contact})" for day in days]
+
+
+def _shares(axes: Axes, exposure: Exposure) -> None:
+    foot = np.zeros(len(exposure.days))
+    for number, point in enumerate(exposure.points):
+        part = 100.0 * np.array([day.shares[number] for day in exposure.days])
+        label = f"{cut(point.name, 30)}, {point.hours:g} h"
+        look: dict[str, Any] = {
+            "color": colour(number),
+            "hatch": HATCHES[number % len(HATCHES)],
+            "edgecolor": "white",
+            "lw": 0.6,
+        }
+        axes.barh(np.arange(len(part)), part, 0.6, foot, label=label, **look)
+        for at, value in enumerate(part):
+            if value > LEAST_SHARE:
+                box = {"boxstyle": "round,pad=0.15", "fc": "white", "ec": "none"}
+                middle = float(foot[at] + 0.5 * value)
+                axes.text(middle, at, f"{value:.0f}", ha="center", va="center", fontsize=8.5, color=INK, bbox=box)
+        foot += part
+    axes.set_yticks(range(len(exposure.days)), _labels(exposure.days, " "))
+    axes.set_ylim(len(exposure.days) - 0.5, -0.5)
+    axes.set_xlim(0.0, 100.0)
+    axes.grid(False)
+    axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=6, fontsize=9, frameon=False, borderaxespad=0.1)
 
 
 def bands_figure(exposure: Exposure) -> Figure:
     """Third-octave bands of every contact, raw and weighted, at the operating point that counts most for it."""
     rows = [_loudest(exposure, number) for number in range(len(exposure.points[0].felt))]
-    heading = f"Where the vibration lies: third-octave bands, root sum of squares of X, Y, Z · {exposure.title}"
+    heading = f"Third-octave bands, X, Y, Z together · {exposure.title}"
     figure = new_figure(11.0, 2.3 * len(rows) + 1.2, cut(heading, LONGEST_TITLE))
     height = figure.get_figheight()
     room = {"left": 0.075, "right": 0.985, "top": 1.0 - 0.85 / height, "bottom": 0.6 / height, "hspace": 0.32}
