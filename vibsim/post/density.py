@@ -43,6 +43,7 @@ def density_of(values: np.ndarray, rate: float, length: float | None = None, con
     """Density of values (n, ...) sampled at `rate` (Hz) by segments of `length` s (default an eighth, at most 4 s)."""
     wanted = min(len(values) / rate / SEGMENTS, LONGEST) if length is None else length
     count = int(min(max(round(wanted * rate), 16), len(values)))
+    count -= count % 2  # so that half of it is whole
     step = count - int(OVERLAP * count)
     segments = (len(values) - count) // step + 1
     window = get_window("hann", count)

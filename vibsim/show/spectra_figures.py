@@ -87,7 +87,9 @@ def short_time_figure(found: Group) -> Figure:
     segment = float(group.attributes["segment_s"])
     figure, panels = _panels(found, f"Short-time spectra, X, Y, Z together, segments of {segment:.3g} s", 0.9)
     frequency = group["frequency"]
-    shown = frequency <= HIGHEST
+    whole = group["acceleration_density"].sum(axis=3).max(axis=(0, 2))
+    strong = frequency[whole >= 10.0 ** (-0.1 * DEPTH) * whole.max()]
+    shown = frequency <= min(HIGHEST, 1.2 * float(strong[-1]))
     level = group["acceleration_density"][:, shown].sum(axis=3)
     top = float(level.max()) or 1.0
     decibels = 10.0 * np.log10(np.maximum(level / top, 1e-30))
@@ -108,6 +110,6 @@ def short_time_figure(found: Group) -> Figure:
     height = figure.get_figheight()
     room = figure.add_axes((0.915, 0.55 / height, 0.015, 1.0 - 1.25 / height))
     bar = figure.colorbar(drawn, cax=room)
-    bar.set_label(f"dB below {top:.2g} (m/s²)²/Hz", fontsize=8.5)
+    bar.set_label(f"dB, 0 is {top:.2g} (m/s²)²/Hz", fontsize=8.5)
     room.tick_params(labelsize=8)
     return figure

@@ -147,9 +147,8 @@ def point_of(results: Group, name: str, hours: float) -> Point:
     """A run as an operating point of some hours of the day."""
     remarks = [] if results.attributes.get("settled", 1) else [f"{name}: the run did not settle"]
     felt = tuple(felt_in(results))
-    remarks += [
-        f"{name}: {item.name}: shocks; the rms alone says too little, judge by the dose" for item in felt if item.shocks
-    ]
+    uneven = "not steady, or with shocks: the rms alone says too little, see MTVV and VDV"
+    remarks += [f"{name}: {item.name}: {uneven}" for item in felt if item.shocks]
     speed = results.groups["torque"].attributes["mean_speed_rad_per_s"]
     return Point(name, float(speed), float(results.attributes["load"]), hours, felt, tuple(remarks))
 
@@ -188,11 +187,11 @@ def _day(felt: list[Felt], hours: list[float]) -> Day:
 def overall_comfort(point: Point) -> float | None:
     """Root sum of squares over seat, backrest and feet of one person (ISO 2631-1, 8.2.3), m/s²; None where there are
     several seats, whose backrests and footrests cannot be told apart, or nothing to add to one."""
-    totals = {item.name: item.total for item in point.felt if item.total is not None}
+    totals = [item.total for item in point.felt if item.total is not None]
     seats = [item for item in point.felt if item.contact == "seat"]
     if len(seats) != 1 or len(totals) < 2 or any(item.contact.endswith("standing") for item in point.felt):
         return None
-    return math.sqrt(sum(total**2 for total in totals.values()))
+    return math.sqrt(sum(total**2 for total in totals))
 
 
 def as_rows(exposure: Exposure) -> dict[str, Any]:
