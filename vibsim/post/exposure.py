@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from vibsim.post.exposure_rules import CAUTION, CREST_LIMIT, DOSE_LIMIT, HOUR, HOURS, MTVV_LIMIT, RULES, Rule
-from vibsim.post.spectra import spectrum_of
+from vibsim.post.spectra import density_up_to
 from vibsim.post.third_octave import Bands, acceleration_record, bands_of_density, bands_of_lines
 from vibsim.post.time_lines import HIGHEST, Lines, cycle_lines
 from vibsim.post.weighting import transfer_at, weight_at
@@ -156,11 +156,9 @@ def felt_of_record(name: str, contact: str, values: np.ndarray, rate: float) -> 
     for axis, weighting in enumerate(weightings):
         column = np.ascontiguousarray(values[:, axis])
         levels.append(_levels(weigh(column, rate, weighting), rate))
-        spectrum = spectrum_of(column[:transformed], rate)
-        last = int(np.searchsorted(spectrum.frequency, HIGHEST))
-        frequency, density = spectrum.frequency[:last], spectrum.density[:last]
+        frequency, density = density_up_to(column[:transformed], rate, HIGHEST)
         raw.append(bands_of_density(frequency, density, rate))
-        weight = _weight_at_lines(weighting, last, float(frequency[1]))
+        weight = _weight_at_lines(weighting, len(frequency), float(frequency[1]))
         weighted_bands.append(bands_of_density(frequency, density * weight**2, rate))
     mean_square, peak, mtvv, dose = np.array(levels).T
     return Felt(

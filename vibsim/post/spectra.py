@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -46,6 +47,16 @@ def spectrum_of(values: np.ndarray, rate: float) -> Spectrum:
         density=scale * np.abs(transform) ** 2 / (rate * np.sum(window**2)),
         noise_bandwidth=float(rate * np.sum(window**2) / window.sum() ** 2),
     )
+
+
+def density_up_to(values: np.ndarray, rate: float, highest: float) -> tuple[np.ndarray, np.ndarray]:
+    """Frequencies (k) up to a highest one (Hz) and the density (k) there of values (n), as `spectrum_of` gives it."""
+    window = _hann(len(values))
+    count = min(math.ceil(highest * len(values) / rate), (len(values) - 1) // 2) + 1
+    line = np.fft.rfft((values - values.mean()) * window)[:count]
+    density = (line.real**2 + line.imag**2) * (2.0 / (rate * float(window @ window)))
+    density[0] *= 0.5
+    return np.arange(count) * (rate / len(values)), density
 
 
 def spectra_group(results: Group) -> Group | None:
