@@ -32,9 +32,9 @@ def sines(amplitudes: tuple[float, float, float], frequency: float, seconds: flo
     return np.sin(2.0 * np.pi * frequency * time)[:, None] * np.array(amplitudes)
 
 
-def steady(contact: str = "seat", fluctuation: float = 0.0, order: float = 1.0) -> Group:
+def steady(contact: str = "seat", fluctuation: float = 0.0, order: float = 1.0, cycles: int = 1) -> Group:
     """A made-up steady run: a sine in time at an engine order of the mean speed, the crank turning unevenly."""
-    cycle, count = 4.0 * math.pi, 720
+    cycle, count = 4.0 * math.pi * cycles, 720 * cycles
     angle = cycle * np.arange(count) / count
     # time = (angle + f sin(angle))/OMEGA, so that the period is exact in closed form
     time_at = (angle + fluctuation * np.sin(angle)) / OMEGA
@@ -89,6 +89,16 @@ def test_lines_of_a_cycle_are_exact(fluctuation, order):
     # a second holds whole periods but a part, in which no more than the whole square can lie
     assert (felt.mtvv >= felt.rms).all()
     assert (felt.mtvv <= felt.rms * math.sqrt(1.0 + 1.0 / frequency)).all()
+
+
+@pytest.mark.parametrize("order", [0.0625, 3.5])
+def test_lines_of_a_long_pattern(order):
+    # eight cycles that repeat together go by a cubic spline: off by (order·step)⁴/384, 4e-8 at a step of a degree
+    felt = felt_in(steady(fluctuation=0.1, order=order, cycles=8))[0]
+    frequency = order * OMEGA / (2.0 * math.pi)
+    amplitude = np.array([1.0, 2.0, 3.0]) * [weight_at(name, frequency) for name in ("Wd", "Wd", "Wk")]
+    np.testing.assert_allclose(felt.rms, amplitude / math.sqrt(2.0), rtol=1e-6)
+    assert felt.seconds == pytest.approx(8 * 4.0 * math.pi / OMEGA, rel=1e-12)
 
 
 def test_lines_and_filter_agree():

@@ -135,6 +135,19 @@ def test_spectra_of_results(results, tmp_path, command):
     assert max(strongest, key=strongest.get) == "40"  # order 1 of 2400 rpm
 
 
+def test_free_run_is_filtered_and_feet_may_stand():
+    raw = tomlkit.parse(case_text(duty=False)).unwrap()
+    raw["sensor"][2]["posture"] = "standing"
+    raw["run"] = {"kind": "free", "speed_rpm": 2400.0, "duration_s": 0.3}
+    found = run_case(parse_case(tomlkit.dumps(raw)))
+    felt = found.groups["exposure"]
+    assert felt.attributes["weighted_by"] == "digital filter over the whole record, from rest"
+    assert list(felt["contact"]) == ["grip", "seat", "footrest standing"]
+    assert list(felt["weighting"][2]) == ["Wd", "Wd", "Wk"]
+    # 2002/44/EC annex B: the greatest axis of someone who stands, with factor
+    assert felt["a8"][2] == pytest.approx((np.array([1.4, 1.4, 1.0]) * felt["rms"][2]).max())
+
+
 def test_complaints(results, sat_on, tmp_path, command):
     bare, ride = tmp_path / "bare.toml", tmp_path / "ride.toml"
     bare.write_text(case_text(contacts=False), encoding="utf-8")

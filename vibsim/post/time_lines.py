@@ -2,7 +2,8 @@
 
 The cycle is known in equal steps of crank angle, while frequencies go with time, and the crank does not turn evenly.
 Over one period T the line k is (1/T)∮ a·e^(−2πikt/T) dt = (1/T)∮ a·e^(−2πikt(θ)/T)/ω dθ, and equal steps of an angle in
-which everything repeats integrate a smooth curve to rounding (derived).
+which everything repeats integrate a smooth curve to rounding (derived). What repeats only after many cycles, as a
+pattern of misfire, goes by a cubic spline over time, off by the fourth power of the step.
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from vibsim.results.labelled import Group
 
 HIGHEST = 3000.0  # Hz: past all weightings and the third-octave bands
 CHUNK = 256  # lines at once
+LONGEST = 1440  # steps that are summed directly: two cycles of 720
 
 
 @dataclass(frozen=True)
@@ -47,19 +49,33 @@ class Lines:
 def lines_of(values: np.ndarray, speed: np.ndarray, cycle: float) -> Lines:
     """Lines of values (n, ...) in equal steps over a cycle (rad) passed with crank speeds (n) in rad/s."""
     count = len(values)
-    step = cycle / count
     pace = 1.0 / speed
     period = float(pace.mean()) * cycle
     time = _passed(pace, cycle)
     last = min((count - 1) // 2, math.ceil(HIGHEST * period))
-    flat = (values * pace.reshape((-1,) + (1,) * (values.ndim - 1))).reshape(count, -1) * (step / period)
+    lines = _by_spline if count > LONGEST else _by_sum
+    found = lines(values.reshape(count, -1), time, pace, period, last)
+    found[1:] *= 2.0
+    square = (values**2 * pace.reshape((-1,) + (1,) * (values.ndim - 1))).mean(axis=0) / pace.mean()
+    return Lines(np.arange(last + 1) / period, found.reshape(-1, *values.shape[1:]), period, square, count)
+
+
+def _by_sum(values: np.ndarray, time: np.ndarray, pace: np.ndarray, period: float, last: int) -> np.ndarray:
+    """Lines (last + 1, m) of values (n, m) by the sum over angle."""
+    flat = values * pace[:, None] / pace.sum()
     found = np.empty((last + 1, flat.shape[1]), dtype=complex)
     for first in range(0, last + 1, CHUNK):
         k = np.arange(first, min(first + CHUNK, last + 1))
         found[k] = np.exp(-2j * np.pi / period * np.outer(k, time)) @ flat
-    found[1:] *= 2.0
-    square = (values**2 * pace.reshape((-1,) + (1,) * (values.ndim - 1))).mean(axis=0) / pace.mean()
-    return Lines(np.arange(last + 1) / period, found.reshape(-1, *values.shape[1:]), period, square, count)
+    return found
+
+
+def _by_spline(values: np.ndarray, time: np.ndarray, pace: np.ndarray, period: float, last: int) -> np.ndarray:
+    """The same from a periodic spline over time in equal steps: a sum over many cycles grows with their square."""
+    from scipy.interpolate import CubicSpline  # a quarter of a second to load, for long patterns alone
+
+    curve = CubicSpline(np.append(time, period), np.concatenate([values, values[:1]]), bc_type="periodic")
+    return np.fft.rfft(curve(period / len(time) * np.arange(len(time))), axis=0)[: last + 1] / len(time)
 
 
 def _passed(pace: np.ndarray, cycle: float) -> np.ndarray:

@@ -33,7 +33,7 @@ def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
             numbers = plain_number(row["rms_m_per_s2"], 3), plain_number(row["peak_m_per_s2"], 2), row["worst_axis"]
             table.add_row(Text(row["name"]), *numbers, _orders(row))
         console.print(table)
-    if summary["people"]:
+    if summary.get("people"):
         console.print(people_table(summary["people"]))
     table = new_table("Torque ripple", "torque", "mean N m", "swing N m", "strongest orders, N m")
     for row in summary["torque"]:

@@ -14,6 +14,7 @@ from vibsim.show.style import LONGEST_TITLE, colour, cut, into_folder, line, new
 
 HIGHEST = 500.0  # Hz drawn
 DEPTH = 60.0  # dB below the strongest that are drawn
+SEEN = 45.0  # dB below the strongest: what the frequencies drawn must reach
 FAINTEST = 1e-3  # of the strongest band
 
 
@@ -88,7 +89,7 @@ def short_time_figure(found: Group) -> Figure:
     figure, panels = _panels(found, f"Short-time spectra, X, Y, Z together, segments of {segment:.3g} s", 0.9)
     frequency = group["frequency"]
     whole = group["acceleration_density"].sum(axis=3).max(axis=(0, 2))
-    strong = frequency[whole >= 10.0 ** (-0.1 * DEPTH) * whole.max()]
+    strong = frequency[whole >= 10.0 ** (-0.1 * SEEN) * whole.max()]
     shown = frequency <= min(HIGHEST, 1.2 * float(strong[-1]))
     level = group["acceleration_density"][:, shown].sum(axis=3)
     top = float(level.max()) or 1.0
