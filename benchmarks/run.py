@@ -37,6 +37,7 @@ from rich.console import Console
 from rich.table import Table
 from scipy.integrate import solve_ivp
 
+from benchmarks.exposure import exposure_figures
 from benchmarks.figure import Figure, ratio
 from benchmarks.gas import gas_figures
 from benchmarks.gas_runs import gas_run_figures
@@ -279,6 +280,7 @@ def main() -> None:
     figures += layout_figures(effort.repeats) + mode_figures(DEMO, effort.repeats)
     figures += mount_figures(DEMO, effort.repeats) + sizing_figures(DEMO, effort.repeats) + command_figures(effort)
     figures += sweep_figures(DEMO, effort.repeats)
+    figures += exposure_figures(effort.repeats)
     Console(width=WIDTH).print(table(figures, effort, load))
     if options.json:
         options.json.write_text(as_json(figures), encoding="utf-8")

@@ -7,7 +7,7 @@ import pytest
 from scipy import signal
 
 from vibsim.post.orders import orders_of
-from vibsim.post.spectra import spectrum_of
+from vibsim.post.spectra import density_up_to, spectrum_of
 from vibsim.post.torque import speed_fluctuation
 
 CYCLE = np.linspace(0.0, 4.0 * np.pi, 720, endpoint=False)
@@ -85,3 +85,13 @@ def test_noise_bandwidth_of_the_window():
 
 def test_speed_fluctuation():
     assert speed_fluctuation(np.array([99.0, 100.0, 101.0])) == pytest.approx(0.02, rel=1e-12)
+
+
+@pytest.mark.parametrize("count", [1000, 1001])
+def test_density_up_to_a_frequency_is_that_of_the_spectrum(count):
+    values = np.random.default_rng(4).normal(size=count)
+    whole = spectrum_of(values, 500.0)
+    frequency, density = density_up_to(values, 500.0, 100.0)
+    assert frequency[-2] < 100.0 <= frequency[-1]
+    np.testing.assert_allclose(frequency, whole.frequency[: len(frequency)], rtol=1e-14)
+    np.testing.assert_allclose(density, whole.density[: len(frequency)], rtol=1e-10)

@@ -11,6 +11,7 @@ from pydantic import Field
 
 from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
+from vibsim.inputs.exposure_models import Contact, Duty, Posture
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.mount_models import Mount
 from vibsim.inputs.sizing_models import Size
@@ -312,6 +313,8 @@ class Sensor(Table):
     name: Name
     body: Name
     at: Annotated[Vector, u.LENGTH]
+    contact: Annotated[Contact | None, Field(description="who touches it feels it: judged as human exposure")] = None
+    posture: Annotated[Posture | None, Field(description="of who has the feet on a footrest; default sitting")] = None
 
 
 THROTTLE_RESPONSE = 0.05  # s; common practice for a plate driven by a motor, no source
@@ -353,6 +356,7 @@ class Case(Table):
     mount: tuple[Mount, ...] = ()
     sensor: tuple[Sensor, ...] = ()
     run: Run | None = None
+    duty: tuple[Duty, ...] = ()
     driveline: Driveline | None = None
     point: tuple[Point, ...] = ()
     load_case: tuple[LoadCase, ...] = ()

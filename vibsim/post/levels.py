@@ -44,6 +44,8 @@ def sensor_group(results: Group) -> Group | None:
     whole = np.linalg.norm(felt, axis=2)
     group.add("peak", dims, np.abs(felt).max(axis=0), "m s-2", "greatest size of the acceleration")
     group.add("rms", dims, np.sqrt((felt**2).mean(axis=0)), "m s-2", "root mean square of the acceleration")
+    crest = np.divide(group["peak"], group["rms"], out=np.zeros_like(group["rms"]), where=group["rms"] > 0.0)
+    group.add("crest_factor", dims, crest, "1", "peak over root mean square; 0 where nothing moves")
     group.add("resultant_peak", ("sensor",), whole.max(axis=0), "m s-2", "greatest size of the acceleration vector")
     group.add("resultant_rms", ("sensor",), np.sqrt((whole**2).mean(axis=0)), "m s-2", "rms of the acceleration vector")
     return group

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from vibsim.post.exposure import exposure_group
 from vibsim.post.levels import mount_force_group, sensor_group
 from vibsim.post.load_step import load_step_group
 from vibsim.post.orders import order_group
 from vibsim.post.spectra import spectra_group
+from vibsim.post.third_octave import third_octave_group
 from vibsim.post.torque import torque_group
 from vibsim.results.labelled import Group
 
@@ -19,6 +21,8 @@ QUANTITIES: dict[str, Callable[[Group], Group | None]] = {
     "sensors": sensor_group,
     "orders": order_group,
     "spectra": spectra_group,
+    "third_octave": third_octave_group,
+    "exposure": exposure_group,
     "torque": torque_group,
     "load_step": load_step_group,
 }

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -20,6 +22,11 @@ class Spectrum:
     noise_bandwidth: float
 
 
+@lru_cache(maxsize=2)
+def _hann(count: int) -> np.ndarray:
+    return np.hanning(count + 1)[:-1]
+
+
 def spectrum_of(values: np.ndarray, rate: float) -> Spectrum:
     """Amplitude spectrum and power spectral density of values (n, ...) sampled at `rate` (Hz).
 
@@ -27,7 +34,7 @@ def spectrum_of(values: np.ndarray, rate: float) -> Spectrum:
     memory). Over the frequencies the density integrates to the windowed signal's mean square.
     """
     count = len(values)
-    window = np.hanning(count + 1)[:-1].reshape((-1,) + (1,) * (values.ndim - 1))
+    window = _hann(count).reshape((-1,) + (1,) * (values.ndim - 1))
     transform = np.fft.rfft((values - values.mean(axis=0)) * window, axis=0)
     sides = np.full(len(transform), 2.0)
     sides[0] = 1.0
@@ -40,6 +47,16 @@ def spectrum_of(values: np.ndarray, rate: float) -> Spectrum:
         density=scale * np.abs(transform) ** 2 / (rate * np.sum(window**2)),
         noise_bandwidth=float(rate * np.sum(window**2) / window.sum() ** 2),
     )
+
+
+def density_up_to(values: np.ndarray, rate: float, highest: float) -> tuple[np.ndarray, np.ndarray]:
+    """Frequencies (k) up to a highest one (Hz) and the density (k) there of values (n), as `spectrum_of` gives it."""
+    window = _hann(len(values))
+    count = min(math.ceil(highest * len(values) / rate), (len(values) - 1) // 2) + 1
+    line = np.fft.rfft((values - values.mean()) * window)[:count]
+    density = (line.real**2 + line.imag**2) * (2.0 / (rate * float(window @ window)))
+    density[0] *= 0.5
+    return np.arange(count) * (rate / len(values)), density
 
 
 def spectra_group(results: Group) -> Group | None:

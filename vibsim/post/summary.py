@@ -7,10 +7,12 @@ from typing import Any
 
 import numpy as np
 
+from vibsim.post.exposure_rules import comfort_words, daily_values
 from vibsim.post.levels import exact_values
 from vibsim.results.labelled import Group
 
 NAMED_ORDERS = 3
+JUDGED = (("a8", "health_factor"), ("comfort_total", "comfort_factor"))
 
 
 def summarise(results: Group) -> dict[str, Any]:
@@ -28,6 +30,7 @@ def summarise(results: Group) -> dict[str, Any]:
         "torque": _torque_rows(torque),
         "mounts": _mount_rows(results),
         "sensors": _sensor_rows(results),
+        "people": _people_rows(results),
         "peak_pressure_bar": float(exact_values(results, "cylinder_pressure").max()) * 1e-5,
         "gas": bool(np.ptp(results["cylinder_pressure"]) > 0.0),
     }
@@ -95,6 +98,26 @@ def _sensor_rows(results: Group) -> list[dict[str, Any]]:
         }
         rows.append(row | _strongest(results, "sensor_acceleration", index))
     return sorted(rows, key=lambda row: -row["rms_m_per_s2"])
+
+
+def _people_rows(results: Group) -> list[dict[str, Any]]:
+    """One row per sensor that someone touches: what counts for health (A(8) of 8 h) and comfort, m/s²; None where the
+    rules judge nothing."""
+    if "exposure" not in results.groups:
+        return []
+    felt, rows = results.groups["exposure"], []
+    for index, name in enumerate(felt.labels("felt_at")):
+        health, comfort = (felt[what][index] if felt[which][index].any() else None for what, which in JUDGED)
+        row = {
+            "name": name,
+            "contact": str(felt["contact"][index]),
+            "a8_m_per_s2": None if health is None else float(health),
+            "action_m_per_s2": None if health is None else daily_values(str(felt["contact"][index])).action,
+            "comfort_m_per_s2": None if comfort is None else float(comfort),
+            "comfort": "" if comfort is None else comfort_words(float(comfort)),
+        }
+        rows.append(row)
+    return rows
 
 
 def _strongest(results: Group, variable: str, index: int) -> dict[str, Any]:

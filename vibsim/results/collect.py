@@ -14,6 +14,7 @@ from vibsim.engine.air_path import AirPath
 from vibsim.engine.air_seen import SEEN
 from vibsim.engine.charging.pack import ELECTRIC, NONE, SOURCES
 from vibsim.inputs.loader import CaseFile
+from vibsim.inputs.models import Sensor
 from vibsim.results.labelled import FORMAT_VERSION, Group
 from vibsim.solver.observe import Observed
 from vibsim.solver.solution import Solution
@@ -74,6 +75,7 @@ def collect(solution: Solution, case_file: CaseFile) -> Group:
     _add_labels(results, "body", [body.name for body in case.body], "body")
     _add_labels(results, "mount", [mount.name for mount in case.mount], "mount")
     _add_labels(results, "sensor", [sensor.name for sensor in case.sensor], "sensor")
+    _add_contacts(results, case.sensor)
     cylinders = case.engine.cylinder if case.engine else ()
     _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
     _add_quantities(results, solution.over_time, "time")
@@ -123,6 +125,14 @@ def _add_air(results: Group, path: AirPath) -> None:
 def _add_labels(results: Group, name: str, labels: list[str], long_name: str) -> None:
     if labels:
         results.add(name, (name,), np.array(labels, dtype=object), "1", long_name)
+
+
+def _add_contacts(results: Group, sensors: tuple[Sensor, ...]) -> None:
+    """How people touch the sensors, in words; nothing where nobody touches any."""
+    if any(sensor.contact for sensor in sensors):
+        words = [f"{item.contact or ''} {'standing' if item.posture == 'standing' else ''}".strip() for item in sensors]
+        data = np.array(words, dtype=object)
+        results.add("sensor_contact", ("sensor",), data, "1", "how people touch it; empty where they do not")
 
 
 def _add_quantities(group: Group, observed: Observed, first: str) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+from rich.table import Table
 from rich.text import Text
 
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
@@ -32,6 +33,8 @@ def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
             numbers = plain_number(row["rms_m_per_s2"], 3), plain_number(row["peak_m_per_s2"], 2), row["worst_axis"]
             table.add_row(Text(row["name"]), *numbers, _orders(row))
         console.print(table)
+    if summary.get("people"):
+        console.print(people_table(summary["people"]))
     table = new_table("Torque ripple", "torque", "mean N m", "swing N m", "strongest orders, N m")
     for row in summary["torque"]:
         table.add_row(row["name"], plain_number(row["mean_N_m"], 2), plain_number(row["swing_N_m"], 1), _orders(row))
@@ -95,6 +98,25 @@ def _settling(settling: dict[str, Any]) -> str:
         f"{settling['settling_residual']:.2g} ({settling['settling_slowest']}), "
         f"tolerance {settling['settling_tolerance']:g}"
     )
+
+
+def people_table(rows: list[dict[str, Any]]) -> Table:
+    """What those at grips, seats and footrests feel, weighted."""
+    columns = ("contact", "A(8) of 8 h m/s²", "action value", "comfort total m/s²", "comfort")
+    table = new_table("People, weighted (a day of points: vibsim exposure)", "sensor", *columns)
+    for column in (1, 5):
+        table.columns[column].justify = "left"
+    for row in rows:
+        level, action, comfort = row["a8_m_per_s2"], row["action_m_per_s2"], row["comfort_m_per_s2"]
+        health = ("", "") if level is None else (plain_number(level, 3), f"{action:g}")
+        table.add_row(
+            Text(row["name"]),
+            row["contact"],
+            *health,
+            "" if comfort is None else plain_number(comfort, 3),
+            row["comfort"],
+        )
+    return table
 
 
 def _folders(written: list[Path]) -> list[str]:
