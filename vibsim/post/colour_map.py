@@ -36,15 +36,12 @@ def sweep_resolution(time: np.ndarray, angle: np.ndarray) -> float:
     Derived: a window of T s has lines 1/T apart, order n moves by n·r·T in it, r the rise of revolutions per second
     each second; T = 1/√(2r). An eighth of the record at most.
     """
-    duration = float(time[-1] - time[0])
     few = max(len(time) // 20, 2)
-    first, last = ((angle[part][-1] - angle[part][0]) / (time[part][-1] - time[part][0]) for part in _ends(few))
-    rise = abs(last - first) / (2.0 * math.pi * duration)
-    return max(math.sqrt(2.0 * rise), 8.0 / duration)
-
-
-def _ends(few: int) -> tuple[slice, slice]:
-    return slice(None, few), slice(-few, None)
+    ends = slice(None, few), slice(-few, None)
+    first, last = ((angle[part][-1] - angle[part][0]) / (time[part][-1] - time[part][0]) for part in ends)
+    between = float(time[-few] + time[-1] - time[few - 1] - time[0]) / 2.0
+    rise = abs(last - first) / (2.0 * math.pi * between)
+    return max(math.sqrt(2.0 * rise), 8.0 / float(time[-1] - time[0]))
 
 
 def short_time_levels(

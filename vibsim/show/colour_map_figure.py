@@ -4,17 +4,21 @@ from __future__ import annotations
 
 import math
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.colors import LogNorm
 from matplotlib.figure import Figure
+from matplotlib.patheffects import withStroke
 
 from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, into_folder, line, new_figure, plain
 from vibsim.studies.colour_map import RPM, ColourMap
 
 MOST_CURVES, MOST_ORDER_LINES = 5, 8
 MEETS = 0.9  # of the lowest order's lowest frequency: modes below are met by none
+CLOSEST = 0.025  # of the width between numbers of orders
+SMALL: dict[str, Any] = {"textcoords": "offset points", "va": "bottom", "fontsize": 8.5}
 DECADES = 3.0  # of level from the darkest to the brightest
 LEFT, WIDTH = 0.06, 0.68
 HEIGHT = 8.2
@@ -26,6 +30,7 @@ def draw_colour_map(found: ColourMap, folder: Path) -> list[Path]:
         12.5, HEIGHT, cut(f"Level over frequency and speed · {found.of} · {found.title}", LONGEST_TITLE)
     )
     words = f"{found.how} · lines {found.map.resolution:.3g} Hz apart"
+    words += " · dashed: engine orders, by number; dotted: modes"
     figure.text(0.01, 1.0 - 0.42 / HEIGHT, words, fontsize=8.5, color=INK, va="top")
     axes = figure.add_axes((LEFT, 0.41, WIDTH, 0.47))
     _draw_map(figure, axes, found)
@@ -54,37 +59,25 @@ def _draw_map(figure: Figure, axes: Axes, found: ColourMap) -> None:
 
 
 def _order_lines(axes: Axes, found: ColourMap) -> None:
-    """Thin rays of the strongest orders, their number where they leave the map."""
+    """Thin rays of the strongest orders, their number where they leave the map and there is room for it."""
     (low, high), top = axes.get_xlim(), axes.get_ylim()[1]
-    last = -math.inf
+    taken = math.inf
     for o in found.strongest(MOST_ORDER_LINES):
-        order = float(found.orders[o])
-        ends = np.array([low, high])
+        order, ends = float(found.orders[o]), np.array([low, high])
         axes.plot(ends, order * ends / 60.0, color="white", lw=0.7, ls=(0, (6, 5)), alpha=0.75)
-        inside = order * high / 60.0 > top
-        at = 60.0 * top / order if inside else high
-        if at < low or (inside and last - at > -0.02 * (high - low) and last > 0.0 and at > last):
-            continue
-        x, y, side = (0, 3, "center") if inside else (-3, 2, "right")
-        ink = INK if inside else "white"
-        place = (at, min(order * at / 60.0, top))
-        axes.annotate(
-            f"{order:g}", place, (x, y), textcoords="offset points", ha=side, va="bottom", fontsize=8.5, color=ink
-        )
-        last = at if inside else last
-    axes.text(
-        0.0,
-        1.012,
-        "dashed: engine orders, by number; dotted: modes",
-        transform=axes.transAxes,
-        fontsize=8.5,
-        color=INK,
-        va="bottom",
-    )
+        at = 60.0 * top / order
+        if at >= high:
+            words = axes.annotate(
+                f"{order:g}", (high, order * high / 60.0), (-3, 2), ha="right", color="white", **SMALL
+            )
+            words.set_path_effects([withStroke(linewidth=2.0, foreground=INK)])
+        elif low < at < taken - CLOSEST * (high - low):
+            axes.annotate(f"{order:g}", (at, top), (0, 3), ha="center", color=INK, **SMALL)
+            taken = at
 
 
 def _mode_lines(axes: Axes, found: ColourMap) -> None:
-    """Level lines of the modes that an order may meet, their names to the right, pushed apart where they would overlap."""
+    """Level lines of modes that an order may meet, names to the right, pushed apart where they would overlap."""
     top = axes.get_ylim()[1]
     least = MEETS * float(found.orders[0] * found.cut_speed[0]) / (2.0 * math.pi)
     shown = [(n, mode) for n, mode in enumerate(found.modes) if least < mode.frequency < top]
