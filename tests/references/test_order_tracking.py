@@ -65,6 +65,18 @@ def test_record_is_told_over_its_own_crank_angle(run_up: Group) -> None:
     assert rows[0]["speed_rpm"] < rows[-1]["speed_rpm"]
 
 
+def test_both_ways_of_tracking_agree(run_up: Group) -> None:
+    """The transform of windows and the Gabor transform, after the start, whose free swings are no order. A Gaussian of
+    2 turns and a window of 8 average a bend alike to a part of its size: 2 % of an order's greatest amplitude."""
+    windows = find_orders(run_up, "seat").tracked
+    gabor = find_orders(run_up, "seat", method="gabor", orders=(0.5, 1.0)).tracked
+    late = windows.angle[np.isin(windows.angle, gabor.angle) & (windows.time > 1.0)]
+    assert len(late) > 20
+    one, other = (item.amplitude[np.isin(item.angle, late)] for item in (windows, gabor))
+    gap = np.linalg.norm(one[:, [1, 2]] - other, axis=(2, 3))
+    assert np.all(gap < 0.02 * np.linalg.norm(other, axis=(2, 3)).max(axis=0))
+
+
 def test_exact_orders_are_those_of_the_results_file(demo_results: Group) -> None:
     found = find_orders(demo_results, "seat")
     assert found.exact
@@ -104,6 +116,7 @@ def test_bad_words_say_what_is_allowed(demo_results: Group, run_up: Group) -> No
         (("seta",), "--of: got 'seta'; no such variable, sensor, mount or body; did you mean seat?"),
         (("mount_force:rear lefd",), "--of: got 'mount_force:rear lefd'; did you mean rear left?"),
         (("crank_speed", "X"), "--along: got X; crank_speed has no axes"),
+        (("seat", None, None, "gabor"), "--method: goes with a run of changing speed"),
         (("seat", None, 8.0), "--window-turns: goes with a run of changing speed"),
     ):
         with pytest.raises(InputError) as raised:

@@ -26,6 +26,12 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         help="crank turns in a window, whole working cycles (default four cycles); longer tells close orders apart, "
         "shorter follows a faster run-up",
     )
+    parser.add_argument(
+        "--method",
+        choices=("transform", "gabor"),
+        default="transform",
+        help="how orders are tracked: by the transform of windows (default), or cut out by the Gabor transform",
+    )
     parser.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="figure and table (CSV) into a folder")
 
 
@@ -33,8 +39,9 @@ def act(options: argparse.Namespace) -> int:
     from vibsim.results.hdf5 import read_results
     from vibsim.studies.order_tracking import PHASE, find_orders
 
-    found = find_orders(read_results(options.results), options.of, options.along, options.window_turns)
     orders = None if options.orders is None else tuple(options.orders)
+    results = read_results(options.results)
+    found = find_orders(results, options.of, options.along, options.window_turns, options.method, orders)
     found.picked(orders)
     written = []
     if options.output is not None:
@@ -48,6 +55,7 @@ def act(options: argparse.Namespace) -> int:
             {
                 "of": found.channel.title,
                 "exact": found.exact,
+                "method": found.method,
                 "window_turns": found.tracked.window_turns,
                 "resampling_error_rms": found.tracked.resampling.tolist(),
                 "phase_convention": PHASE,

@@ -23,7 +23,7 @@ def draw_found(found: OrdersFound, orders: tuple[float, ...] | None, folder: Pat
     """Write orders.png (an exact cycle) or order-cuts.png (a record) into a folder, made if absent."""
     figure = new_figure(12.5, 6.8, cut(f"Engine orders · {found.channel.title} · {found.title}", LONGEST_TITLE))
     figure.text(0.01, 1.0 - 0.42 / 6.8, how(found), fontsize=8.5, color=INK, va="top")
-    size = found.size()[:, 1:]
+    size = found.size()[:, found.picked()]
     ranked = np.argsort(size.max(axis=(0, 1)))[::-1][:MOST_PANELS]
     room = {"left": 0.065, "right": 0.985, "top": 0.86, "bottom": 0.085, "wspace": 0.2, "hspace": 0.3}
     axes = figure.subplots(2, len(ranked), squeeze=False, gridspec_kw=room | {"height_ratios": (1.5, 1.0)})
@@ -78,7 +78,7 @@ def _draw_cuts(found: OrdersFound, n: int, orders, top: Axes, low: Axes, column:
         top.plot(x, size[:, o], label=f"order {data.orders[o]:g}", **style)
         phase = np.degrees(np.unwrap(np.angle(data.amplitude[:, o, n, axis])))
         phase -= 360.0 * np.round(np.median(phase) / 360.0)
-        low.plot(x, np.where(size[:, o] > FAINTEST * size[:, 1:].max(), phase, np.nan), **style)
+        low.plot(x, np.where(size[:, o] > FAINTEST * size[:, found.picked()].max(), phase, np.nan), **style)
     low.yaxis.set_major_locator(MultipleLocator(90.0 if np.ptp(low.get_ylim()) < 800.0 else 360.0))
     for item in (top, low):
         item.set_xlim(float(x.min()), float(x.max()))

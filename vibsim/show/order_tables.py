@@ -43,7 +43,7 @@ def how(found: OrdersFound) -> str:
     if found.exact:
         return f"{found.channel.title} at {speed[0]:.0f} rpm: orders of one exact cycle of {turns(found)}"
     words = f"{found.channel.title}, {speed[0]:.0f} to {speed[-1]:.0f} rpm: orders tracked over crank angle, "
-    words += f"Hann windows of {turns(found)}"
+    words += f"{'Hann windows' if found.method == 'transform' else 'by the Gabor transform, windows'} of {turns(found)}"
     if found.left_out > 1e-9:
         words += f"; {found.left_out:.3g} s in which the crank does not turn forward are left out"
     return words

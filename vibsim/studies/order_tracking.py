@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import Any
+from dataclasses import dataclass, replace
+from typing import Any, Literal
 
 import numpy as np
 
 from vibsim.inputs.errors import InputError
 from vibsim.post.channels import Channel, channel_of
+from vibsim.post.gabor import gabor_orders
 from vibsim.post.orders import HIGHEST_ORDER, angle_grid, orders_of
 from vibsim.post.tracking import Tracked, track_orders, turning_part
 from vibsim.results.labelled import Group
 
 PHASE = "amplitude*cos(order*crank angle + phase); crank angle zero as in the case: throws at their pin_deg"
 RPM = 30.0 / math.pi
+Method = Literal["transform", "gabor"]
+STRONGEST = 5  # orders that the Gabor transform, which is slow, is asked for
 STEADY = 0.02  # of the speed: what changes less is drawn over time
 
 
@@ -28,6 +31,7 @@ class OrdersFound:
     tracked: Tracked
     exact: bool
     left_out: float
+    method: Method = "transform"
 
     @property
     def over_speed(self) -> bool:
@@ -70,12 +74,12 @@ class OrdersFound:
         """Indices of orders, of all but the mean unless asked for. Raises InputError."""
         found = self.tracked.orders
         if orders is None:
-            return list(range(1, len(found)))
-        picked = []
+            return [n for n, order in enumerate(found) if order > 0.0]
+        picked, step = [], float(np.diff(found).min(initial=math.inf))
         for order in orders:
             place = int(np.argmin(np.abs(found - order)))
             if abs(found[place] - order) > 1e-9:
-                raise InputError(f"--orders: got {order:g}; must be 0 to {found[-1]:g} in steps of {found[1]:g}")
+                raise InputError(f"--orders: got {order:g}; must be 0 to {found[-1]:g} in steps of {step:g}")
             picked.append(place)
         return sorted(set(picked))
 
@@ -85,18 +89,25 @@ def _finite(value: float) -> float | None:
 
 
 def find_orders(
-    results: Group, of: str | None = None, along: str | None = None, window_turns: float | None = None
+    results: Group,
+    of: str | None = None,
+    along: str | None = None,
+    window_turns: float | None = None,
+    method: Method = "transform",
+    orders: tuple[float, ...] | None = None,
 ) -> OrdersFound:
     """Orders of what a word means (`channels`), by default all sensors: from the exact cycle of a steady run, tracked
-    along any other record from where the crank turns forward on.
+    along any other record from where the crank turns forward on, by the transform of windows or the Gabor transform
+    (then the orders given, or the strongest).
 
     Raises InputError for an unknown word, a run without an engine, a record shorter than a window.
     """
     channel, title = channel_of(results, of, along), str(results.attributes["title"])
     grid = angle_grid(results)
     if grid is not None and grid[2] and channel.variable in grid[0]:
-        if window_turns is not None:
-            raise InputError("--window-turns: goes with a run of changing speed; of a steady run orders are exact")
+        if window_turns is not None or method != "transform":
+            option = "--window-turns" if window_turns is not None else "--method"
+            raise InputError(f"{option}: goes with a run of changing speed; of a steady run orders are exact")
         return OrdersFound(title, channel, _exact(results, grid[0], channel), True, 0.0)
     strokes = int(results.attributes["strokes"])
     if strokes == 0:
@@ -106,7 +117,14 @@ def find_orders(
     values = channel.of(results)[part]
     found = track_orders(values, angle[part], time[part], strokes / 2, HIGHEST_ORDER, window_turns)
     kept = float(time[part][-1] - time[part][0]) if part.stop > part.start else 0.0
-    return OrdersFound(title, channel, found, False, float(time[-1] - time[0]) - kept)
+    tracked = OrdersFound(title, channel, found, False, float(time[-1] - time[0]) - kept, method)
+    if method == "transform":
+        return tracked
+    picked = tracked.picked(orders)
+    if orders is None:
+        size = tracked.size()[:, picked].max(axis=(0, 2))
+        picked = sorted(picked[n] for n in np.argsort(size)[::-1][:STRONGEST])
+    return replace(tracked, tracked=gabor_orders(values, angle[part], found, picked))
 
 
 def _exact(results: Group, cycle: Group, channel: Channel) -> Tracked:
