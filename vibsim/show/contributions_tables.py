@@ -64,6 +64,11 @@ def print_contributions(found: Contributions, written: list[Path]) -> None:
     console.print(SHARES, style="dim")
     if found.total.size == 1:
         console.print("phase: amplitude·cos(order·crank angle + phase)", style="dim")
+    if found.misfire:
+        words = (
+            f"cylinder {found.misfire} misfires: what the gas of the others leaves over is what its burning cancelled"
+        )
+        console.print(Text(words))
     console.print(f"parts add up to the linear total within {found.gap:.1g} of it", style="dim")
     if found.run_gap is not None:
         console.print(f"the run differs from the linear total by {100.0 * found.run_gap:.2f} % of its rms")
