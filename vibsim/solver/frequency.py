@@ -60,8 +60,12 @@ class FrequencyModel:
         damping = self.linear.damping + gyroscopic(self.packed, self.speed)
         found = self.linear.stiffness + 1j * rate * damping - rate**2 * self.linear.mass
         for special in self.special:
-            found = found + special.across.T @ self._added(special, rate) @ special.across
+            found = found + self.beyond(special, rate)
         return np.asarray(found)
+
+    def beyond(self, special: Special, rate: float) -> np.ndarray:
+        """What a special mount adds to D (unknowns, unknowns) beyond K and C, at a rate (rad/s)."""
+        return np.asarray(special.across.T @ self._added(special, rate) @ special.across)
 
     def displacement(self, rate: float, push: np.ndarray) -> np.ndarray:
         """Complex displacement (unknowns, ...) under pushes (unknowns, ...) at a rate (rad/s)."""

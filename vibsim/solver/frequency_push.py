@@ -24,7 +24,8 @@ ROUNDS = 20  # of finding the level of kinetic energy that gives the mean speed
 
 @dataclass(frozen=True)
 class CyclePush:
-    """Push over one working cycle of `turns` crank turns at a mean speed (rad/s).
+    """Push over one working cycle of `turns` crank turns at a mean speed (rad/s), or over all those of a pattern of
+    misfire.
 
     `amplitude` (harmonics, unknowns) complex: push = Re Σ amplitude[k]·e^{i·k·Ω·t/turns}; `time` (points) s at equal
     steps of the crank angle; `swing` the greatest less the least crank speed, over the mean.
@@ -54,19 +55,19 @@ class CyclePush:
 
 def cycle_push(packed: Packed, speed: float) -> CyclePush:
     """Push on the bodies (6 unknowns each, vehicle axes) of a case with an engine at a mean crank speed (rad/s)."""
-    turns = round(packed.cycle / (2.0 * math.pi))
-    angles = np.linspace(0.0, packed.cycle, POINTS_PER_TURN * turns, endpoint=False)
+    turns = round(packed.period / (2.0 * math.pi))
+    angles = np.linspace(0.0, packed.period, POINTS_PER_TURN * turns, endpoint=False)
     rows, gas = np.empty((len(angles), ENGINE)), np.empty(len(angles))
-    _over_cycle(angles, speed, packed.model, rows, gas)
-    crank = _crank_speed(rows, gas, packed.cycle, speed)
+    over_cycle(angles, speed, packed.model, rows, gas)
+    crank = crank_speed(rows, gas, packed.period, speed)
     turning = (gas - gas.mean() - 0.5 * rows[:, C_ + 1] * crank**2) / rows[:, C_]
     own, at = packed.axes[packed.model.carrier], 6 * packed.model.carrier
     push = np.zeros((len(angles), 6 * len(packed.names)))
     for column, whole, slope in ((at, A_, A1_), (at + 3, B_, B1_)):
         force = -(crank**2)[:, None] * rows[:, slope : slope + 3] - turning[:, None] * rows[:, whole : whole + 3]
         push[:, column : column + 3] = force @ own.T
-    time = _integral(1.0 / crank, packed.cycle)
-    steady = _over_time(push, angles, time, packed.cycle, packed.cycle / speed)
+    time = integral(1.0 / crank, packed.period)
+    steady = over_time(push, angles, time, packed.period, packed.period / speed)
     harmonics = round(HIGHEST_ORDER * turns) + 1
     amplitude = 2.0 * np.fft.fft(steady, axis=0)[:harmonics] / len(steady)
     amplitude[0] = 0.0  # the mean is carried by the preload
@@ -74,16 +75,16 @@ def cycle_push(packed: Packed, speed: float) -> CyclePush:
 
 
 @kernel
-def _over_cycle(angles, speed, model, rows, gas):
+def over_cycle(angles, speed, model, rows, gas):
     for n in range(angles.size):
         fill_engine(angles[n], model, rows[n])
         gas[n] = gas_torque(angles[n], speed, model)
 
 
-def _crank_speed(rows: np.ndarray, gas: np.ndarray, cycle: float, speed: float) -> np.ndarray:
+def crank_speed(rows: np.ndarray, gas: np.ndarray, cycle: float, speed: float) -> np.ndarray:
     """Crank speed (rad/s) over equal steps of the angle, its mean over time the one given."""
     inertia = rows[:, C_]
-    work = _integral(gas - gas.mean(), cycle)
+    work = integral(gas - gas.mean(), cycle)
     level = 0.5 * inertia.mean() * speed**2
     crank = np.full(len(gas), speed)
     for _ in range(ROUNDS):
@@ -93,7 +94,7 @@ def _crank_speed(rows: np.ndarray, gas: np.ndarray, cycle: float, speed: float) 
     return crank
 
 
-def _integral(values: np.ndarray, cycle: float) -> np.ndarray:
+def integral(values: np.ndarray, cycle: float) -> np.ndarray:
     """Integral over the angle of a periodic function at equal steps, from the first point on."""
     transform = np.fft.rfft(values)
     rate = 2j * np.pi / cycle * np.arange(len(transform))
@@ -104,7 +105,7 @@ def _integral(values: np.ndarray, cycle: float) -> np.ndarray:
     return found - found[0]
 
 
-def _over_time(push: np.ndarray, angles: np.ndarray, time: np.ndarray, cycle: float, period: float) -> np.ndarray:
+def over_time(push: np.ndarray, angles: np.ndarray, time: np.ndarray, cycle: float, period: float) -> np.ndarray:
     """Push at equal steps of time over the cycle, from values at equal steps of the angle."""
     ends = np.append(angles, cycle)
     late = time - period / cycle * angles  # periodic, unlike the time itself
