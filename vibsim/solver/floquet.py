@@ -21,6 +21,7 @@ from vibsim.solver.periodic import Periodic
 from vibsim.solver.shooting import Flow, Shooting
 
 POINTS = 96  # of a working cycle at which slopes are found; of 24 the crank's multiplier is known to 2e-3
+ERROR = 2e-4  # of the multipliers
 GOVERNOR = 0.61  # of its error that the governor of `settle` leaves each cycle
 
 
@@ -37,8 +38,14 @@ class Floquet:
         return float(np.abs(self.multipliers).max(initial=0.0))
 
     @property
-    def stable(self) -> bool:
-        return self.largest < 1.0
+    def unstable(self) -> bool:
+        """Whether departures grow, beyond doubt."""
+        return self.largest > 1.0 + ERROR
+
+    @property
+    def hardly_damped(self) -> bool:
+        """Whether it cannot be told from one whose departures stay."""
+        return abs(self.largest - 1.0) <= ERROR
 
     def cycles_to(self, tolerance: float) -> float:
         """Cycles that settling waits until departures as large as the swing are down to a tolerance of it."""
@@ -47,8 +54,8 @@ class Floquet:
 
 
 def floquet(case: Case, run: Run, packed: Packed, found: Periodic) -> Floquet:
-    """The multipliers of a periodic state, from a cycle integrated anew and slopes at many of its points; error of the
-    order of 1e-4."""
+    """The multipliers of a periodic state, from a cycle integrated anew and slopes at many of its points, to within
+    ERROR."""
     shooting = Shooting(case, run, packed, POINTS)
     orbit = shooting.cycle(found.state, found.load - packed.model.load[0])
     return multipliers_of(shooting.flow(orbit, both_sides=True))

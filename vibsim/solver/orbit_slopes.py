@@ -2,8 +2,8 @@
 
 A state beside the orbit is told by a few small numbers: of each body its place (m, vehicle axes), a rotation vector
 that turns it further (rad, vehicle axes), its momentum and angular momentum; then the other states and the crank's
-momentum. The crank angle is what all is counted over, so it is none of them. With u = ω/φ̇ the further turn δ of a body obeys
-dδ/dφ = δu + u×δ (derived: R' = u×R beside the orbit and on it, to first order).
+momentum. The crank angle is what all is counted over, so it is none of them. With u = ω/φ̇ the further turn δ of a body
+obeys dδ/dφ = δu + u×δ (derived: R' = u×R beside the orbit and on it, to first order).
 """
 
 from __future__ import annotations

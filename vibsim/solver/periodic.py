@@ -17,15 +17,18 @@ import numpy as np
 
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
-from vibsim.solver.orbit_slopes import moved_beside, way_beside
+from vibsim.solver.orbit_slopes import BESIDE_PER_BODY, moved_beside, way_beside
 from vibsim.solver.packed import Packed
 from vibsim.solver.shooting import Flow, Orbit, Shooting
+from vibsim.solver.start import CRANK_FLOOR
 from vibsim.solver.steady import FINEST, first_guess
 
 MOST_CYCLES = 60  # integrated before giving up
 SLOW = 0.3  # of the residual left after a step: from there the slopes are found anew
 SMALL = 0.01  # residual below which errors of integration may be what is in the way
-LEAST_SHARE = 0.05  # of a Newton step
+LEAST_SHARE = 0.05  # of a Newton step, or of the boldest
+BOLDEST = 100.0  # of the floors of the states' errors in one step: 0.1 m, 0.1 rad, 10 m/s, 10 rad/s
+BOLDEST_CRANK = 0.3  # of the crank speed in one step
 FARTHEST = 0.25  # of the speed, from which a state is no help for a guess by the line through two of them
 
 
@@ -119,16 +122,19 @@ def _next(shooting: Shooting, at: _Point) -> _Point:
     """The cycle after a Newton step, a shorter one if that brings nothing; the flow found anew where it serves badly,
     the integration tightened where its errors stand in the way, as `settle` does."""
     step, torque = _newton_step(shooting, at)
-    share, tolerance = 1.0, shooting.run.settle_tolerance
-    while share > LEAST_SHARE:
+    share, tolerance = _bold(shooting, step), shooting.run.settle_tolerance
+    least = LEAST_SHARE * share
+    while share > least:
         orbit, (residual, slowest) = _attempt(shooting, at, share * step, share * torque)
-        if residual < tolerance or residual < SLOW * at.residual:
+        if residual < tolerance or residual < (1.0 - (1.0 - SLOW) * share) * at.residual:
             assert orbit is not None
             return _Point(orbit, at.flow, residual, slowest, fresh=False)
         if orbit is not None and residual < at.residual and not at.fresh:
             return _tried(shooting, orbit)
         if not at.fresh:
             return _tried(shooting, at.orbit)
+        if shooting.refine():
+            return _tried(shooting, shooting.cycle(at.orbit.start, at.orbit.added))
         if at.residual < SMALL and shooting.tolerance > FINEST:
             shooting.tolerance *= 0.1
             return _tried(shooting, shooting.cycle(at.orbit.start, at.orbit.added))
@@ -165,6 +171,14 @@ def _newton_step(shooting: Shooting, at: _Point) -> tuple[np.ndarray, float]:
     if not np.all(np.isfinite(step)):
         raise RunFailure("nothing brings the motion back to where it was a cycle before; check the mounts")
     return step[:size] * at.flow.scale, float(step[size])
+
+
+def _bold(shooting: Shooting, step: np.ndarray) -> float:
+    """Share of a step (beside) that keeps to motions that a run may have."""
+    size = np.abs(step / shooting.scale)
+    moved = size[: BESIDE_PER_BODY * shooting.bodies].max()
+    slower = size[-1] * CRANK_FLOOR / shooting.run.speed
+    return float(min(1.0, BOLDEST / max(moved, 1e-9), BOLDEST_CRANK / max(slower, 1e-9)))
 
 
 def _not_found(shooting: Shooting, at: _Point) -> RunFailure:

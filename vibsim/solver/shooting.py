@@ -31,6 +31,7 @@ FIRST_STEP = 1e-5  # s
 PATIENCE = 20.0  # times the time that a cycle should take
 ERRORS = 0.01  # of the tolerance of the residual: errors of integration that leave it alone
 SEGMENTS = 8  # of a working cycle, in each of which the slopes are taken as their mean
+FINE_SLOPES = 192
 SLOPES = 24  # points of a working cycle at which they are found: the middles of as many equal parts
 
 
@@ -85,6 +86,12 @@ class Shooting:
     def model(self, added: float) -> Packed:
         """The model with a torque (N m) added to its load."""
         return with_added_load(self.packed, added)
+
+    def refine(self) -> bool:
+        """Take slopes at more points from the next cycle on, for laws with kinks; says whether that is new."""
+        new = self.points < FINE_SLOPES * self.packed.repeats
+        self.points = max(self.points, FINE_SLOPES * self.packed.repeats)
+        return new
 
     def cycle(self, state: np.ndarray, added: float) -> Orbit:
         """Integrate a period from a state (state) at crank angle zero. Raises RunFailure."""

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @dataclass(frozen=True)
 class Settling:
     """How a steady run settled: cycles waited, largest change from cycle to cycle (share), what changed most, and the
-    relative tolerance of integration that took. `solve` says by which way; of a periodic state `cycles` are those
+    relative tolerance of integration that took. `solve` says which way was gone; of a periodic state `cycles` are those
     integrated to find it."""
 
     settled: bool

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import NamedTuple
 
 from vibsim.inputs.errors import RunFailure
@@ -16,6 +17,11 @@ from vibsim.solver.solution import Settling
 from vibsim.solver.steady import settle
 from vibsim.solver.stepper import Stepper, start_stepper
 
+INSTEAD = "settle, no periodic state found"
+NEUTRAL = (
+    "hardly anything damps departures from the periodic state; a real run would not come to it; check the damping of "
+    "the mounts"
+)
 Progress = Callable[[str, float, float], None]
 
 
@@ -41,19 +47,18 @@ def steady_state(case: Case, run: Run, packed: Packed, progress: Progress) -> St
         found = periodic_state(case, run, packed)
         progress("searching", 0.9, 1.0)
         multipliers = floquet(case, run, packed, found)
-        if not multipliers.stable:
-            raise RunFailure(
-                f"the one found is not stable: each cycle makes departures from it {multipliers.largest:.4g} times as "
-                "large"
-            )
+        if multipliers.unstable:
+            grown = f"each cycle makes a departure from it {multipliers.largest:.4g} times as large"
+            raise RunFailure(f"the one found is unstable: {grown}")
     except RunFailure as reason:
         words = f"no periodic state to run in ({reason}); the run was settled cycle by cycle instead"
-        return SteadyState(*settle(case, run, packed, progress), None, (words,))
+        stepper, held, settling = settle(case, run, packed, progress)
+        return SteadyState(stepper, held, replace(settling, solve=INSTEAD), None, (words,))
     progress("searching", 1.0, 1.0)
     held = found.packed(packed)
-    return SteadyState(
-        start_stepper(found.state, held.model, FIRST_STEP), held, as_settling(found, held, run), multipliers
-    )
+    stepper = start_stepper(found.state, held.model, FIRST_STEP)
+    warnings = (NEUTRAL,) if multipliers.hardly_damped else ()
+    return SteadyState(stepper, held, as_settling(found, held, run), multipliers, warnings)
 
 
 def as_settling(found: Periodic, held: Packed, run: Run) -> Settling:
