@@ -48,8 +48,7 @@ def steady_state(case: Case, run: Run, packed: Packed, progress: Progress) -> St
         progress("searching", 0.9, 1.0)
         multipliers = floquet(case, run, packed, found)
         if multipliers.unstable:
-            grown = f"each cycle makes a departure from it {multipliers.largest:.4g} times as large"
-            raise RunFailure(f"the one found is unstable: {grown}")
+            raise unstable(multipliers)
     except RunFailure as reason:
         words = f"no periodic state to run in ({reason}); the run was settled cycle by cycle instead"
         stepper, held, settling = settle(case, run, packed, progress)
@@ -59,6 +58,12 @@ def steady_state(case: Case, run: Run, packed: Packed, progress: Progress) -> St
     stepper = start_stepper(found.state, held.model, FIRST_STEP)
     warnings = (NEUTRAL,) if multipliers.hardly_damped else ()
     return SteadyState(stepper, held, as_settling(found, held, run), multipliers, warnings)
+
+
+def unstable(multipliers: Floquet) -> RunFailure:
+    """Why a periodic state is no steady state."""
+    grown = f"each cycle makes a departure from it {multipliers.largest:.4g} times as large"
+    return RunFailure(f"the one found is unstable: {grown}")
 
 
 def as_settling(found: Periodic, held: Packed, run: Run) -> Settling:
