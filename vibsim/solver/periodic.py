@@ -25,6 +25,7 @@ from vibsim.solver.steady import FINEST, first_guess
 
 MOST_CYCLES = 60  # integrated before giving up
 SLOW = 0.3  # of the residual left after a step: from there the slopes are found anew
+FAIR = 0.5  # of the residual taken away by a whole step, from which it is worth going on like that
 SMALL = 0.01  # residual below which errors of integration may be what is in the way
 LEAST_SHARE = 0.05  # of a Newton step, or of the boldest
 BOLDEST = 100.0  # of the floors of the states' errors in one step: 0.1 m, 0.1 rad, 10 m/s, 10 rad/s
@@ -133,13 +134,13 @@ def _next(shooting: Shooting, at: _Point) -> _Point:
             return _tried(shooting, orbit)
         if not at.fresh:
             return _tried(shooting, at.orbit)
+        if orbit is not None and residual < (1.0 - FAIR * share) * at.residual:
+            return _tried(shooting, orbit)
         if shooting.refine():
             return _tried(shooting, shooting.cycle(at.orbit.start, at.orbit.added))
         if at.residual < SMALL and shooting.tolerance > FINEST:
             shooting.tolerance *= 0.1
             return _tried(shooting, shooting.cycle(at.orbit.start, at.orbit.added))
-        if orbit is not None and residual < (1.0 - 0.1 * share) * at.residual:
-            return _tried(shooting, orbit)
         share *= 0.5
     raise _not_found(shooting, at)
 

@@ -61,7 +61,7 @@ def settle(
     for _ in range(max(run.settle_cycles // packed.repeats, 2)):
         if watch.stalled():
             watch.tighten()
-        watch.take(_one_cycle(stepper, case, watch.run, packed))
+        watch.take(one_cycle(stepper, case, watch.run, packed))
         progress("settling", watch.share_done(), 1.0)
         if watch.settled:
             break
@@ -104,7 +104,7 @@ class _Watch:
         self.error = cycle.mean_speed - self.run.speed
         if self.last is not None:
             self.trend = cycle.mean_speed - self.last.mean_speed
-            self.residual, self.slowest = _change(cycle, self.last, self.run.speed, self.mounts)
+            self.residual, self.slowest = cycle_change(cycle, self.last, self.run.speed, self.mounts)
         self.last, self.cycles = cycle, self.cycles + 1
 
     @property
@@ -180,7 +180,7 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
     return state_at(packed, displacement, 0.0, float(speeds[0]))
 
 
-def _one_cycle(stepper: Stepper, case: Case, run: Run, packed: Packed) -> _Cycle:
+def one_cycle(stepper: Stepper, case: Case, run: Run, packed: Packed) -> _Cycle:
     """Advance one period and set the crank angle back to zero."""
     control = error_control(packed, run.relative_tolerance, MOST_STEPS)
     points = grid(0.0, packed.cycle / WATCHED, WATCHED * packed.repeats, packed.state_size)
@@ -201,7 +201,7 @@ def stalled(run: Run) -> RunFailure:
     )
 
 
-def _change(current: _Cycle, previous: _Cycle, speed: float, names: list[str]) -> tuple[float, str]:
+def cycle_change(current: _Cycle, previous: _Cycle, speed: float, names: list[str]) -> tuple[float, str]:
     """Largest change from the cycle before, as a share of the swing within the cycle: of speed and of every mount."""
     speeds, forces = swings(current.crank_speed, current.mount_force, speed)
     changed = np.abs(current.crank_speed - previous.crank_speed), np.abs(current.mount_force - previous.mount_force)
