@@ -18,7 +18,7 @@ import numpy as np
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.solver.orbit_slopes import BESIDE_PER_BODY, moved_beside, way_beside
-from vibsim.solver.packed import Packed
+from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.shooting import Flow, Orbit, Shooting
 from vibsim.solver.start import CRANK_FLOOR
 from vibsim.solver.steady import FINEST, first_guess
@@ -76,16 +76,26 @@ def periodic_state(case: Case, run: Run, packed: Packed, guess: Periodic | None 
 
 
 def _from_neighbour(guess: Periodic, run: Run, packed: Packed) -> tuple[np.ndarray, float]:
-    """State and added torque on the line through those of two neighbouring points, or those of the one there is."""
+    """State and added torque on the line through those of two neighbouring points; or of the one there is, with its
+    momenta as they go with the speed."""
     state, added, before = guess.state, guess.load - packed.model.load[0], guess.before
     if before is None or before.state.size != state.size or before.speed == guess.speed:
-        return state, added
+        return _at_speed(state, run.speed / guess.speed, len(packed.names)), added
     ahead = (run.speed - guess.speed) / (guess.speed - before.speed)
     if abs(run.speed - guess.speed) > FARTHEST * guess.speed or abs(ahead) > 2.0:
-        return state, added
+        return _at_speed(state, run.speed / guess.speed, len(packed.names)), added
     bodies = len(packed.names)
     way = way_beside(before.state, state, bodies)
     return moved_beside(state, ahead * way, bodies), added + ahead * (guess.load - before.load)
+
+
+def _at_speed(state: np.ndarray, share: float, bodies: int) -> np.ndarray:
+    """The state with all momenta, of bodies and crank, times a share: what shakes an engine moves it at its speed."""
+    found = state.copy()
+    for at in range(0, STATES_PER_BODY * bodies, STATES_PER_BODY):
+        found[at + 7 : at + 13] *= share
+    found[-1] *= share
+    return found
 
 
 class _Point(NamedTuple):
