@@ -45,6 +45,7 @@ from benchmarks.layouts import layout_figures
 from benchmarks.modes import mode_figures
 from benchmarks.mounts import mount_figures
 from benchmarks.numpy_rhs import right_hand_side
+from benchmarks.periodic import periodic_figures
 from benchmarks.sizing import sizing_figures
 from benchmarks.sweeps import sweep_figures
 from vibsim.inputs.loader import load_case
@@ -278,6 +279,7 @@ def main() -> None:
     figures = solver_figures(demo, effort) + gas_figures(DEMO, effort.repeats)
     figures += gas_run_figures(DEMO, demo, own_seconds, effort.repeats)
     figures += layout_figures(effort.repeats) + mode_figures(DEMO, effort.repeats)
+    figures += periodic_figures(DEMO, effort.repeats)
     figures += mount_figures(DEMO, effort.repeats) + sizing_figures(DEMO, effort.repeats) + command_figures(effort)
     figures += sweep_figures(DEMO, effort.repeats)
     figures += exposure_figures(effort.repeats)

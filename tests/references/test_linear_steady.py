@@ -142,10 +142,12 @@ def test_steady_mount_forces_equal_the_linear_solution(order, steady_forces):
     assert np.abs(steady_forces[2 * order] - expected[order]).max() < 5e-3 * scale + second_order
 
 
-@pytest.fixture(scope="module")
-def steady_forces() -> np.ndarray:
+@pytest.fixture(scope="module", params=["settle", "periodic"])
+def steady_forces(request: pytest.FixtureRequest) -> np.ndarray:
     """Complex amplitude (half orders, mounts, 3) of the forces on the ground from the time-domain solver."""
     case = _case()
+    assert case.run is not None
+    case = case.model_copy(update={"run": case.run.model_copy(update={"solve": request.param})})
     results = post_process(collect(simulate(case), CaseFile(case, "", Path(), "linear")))
     amplitude, phase = results["orders/mount_force_amplitude"], results["orders/mount_force_phase"]
     return amplitude * np.exp(1j * phase)

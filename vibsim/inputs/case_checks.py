@@ -314,6 +314,11 @@ def _check_run(run: Any, report: Report) -> None:
     if not 1.0 <= duration * rate <= MOST_POINTS:
         allowed = f"run.duration times run.sample_rate must be 1 to {MOST_POINTS:,} points"
         report(("run", "duration"), f"{duration:g} s at {rate:g} Hz", allowed)
+    if isinstance(run, dict) and run.get("solve") == "periodic":
+        if run.get("kind", "steady") != "steady":
+            report(("run", "solve"), "periodic", f"is for kind = 'steady'; this is {run.get('kind')!r}")
+        elif run.get("variation") is not None:
+            report(("run", "solve"), "periodic", "with run.variation no two cycles are alike; allowed: settle")
     speed = _number(run, "speed")
     if speed is None:
         return

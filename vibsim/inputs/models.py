@@ -343,6 +343,10 @@ class Run(Table):
     start: Literal["static", "drawn"] = "static"
     gravity: bool = True
     relative_tolerance: Annotated[float, Field(ge=1e-12, le=1e-3)] = 1e-6
+    solve: Annotated[
+        Literal["settle", "periodic"],
+        Field(description="of a steady run: cycle by cycle until they repeat, or search for the state that repeats"),
+    ] = "settle"
     settle_tolerance: Annotated[float, Field(ge=1e-8, le=0.1, description="change from cycle to cycle")] = 1e-4
     settle_cycles: Annotated[int, Field(ge=2, le=100000, description="most cycles to wait for a steady state")] = 4000
     variation: Variation | None = None

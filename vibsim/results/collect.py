@@ -179,6 +179,7 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
     if solution.settling is not None:
         settling = solution.settling
         attributes |= {
+            "solve": settling.solve,
             "settled": int(settling.settled),
             "settling_cycles": settling.cycles,
             "relative_tolerance": settling.relative_tolerance,
@@ -187,6 +188,15 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
             "settling_slowest": settling.slowest,
             "steady_load_torque_N_m": settling.load_torque,
             "steady_mean_speed_rad_per_s": settling.mean_speed,
+        }
+    if solution.floquet is not None:
+        found = solution.floquet
+        attributes |= {
+            "floquet_multipliers_real": found.multipliers.real,
+            "floquet_multipliers_imaginary": found.multipliers.imag,
+            "floquet_largest": found.largest,
+            "floquet_crank_speed": found.crank_speed,
+            "settling_cycles_forecast": found.cycles_to(run.settle_tolerance),
         }
     return attributes
 

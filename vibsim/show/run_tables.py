@@ -92,6 +92,13 @@ def load_step_lines(step: dict[str, Any]) -> list[str]:
 
 
 def _settling(settling: dict[str, Any]) -> str:
+    if settling.get("solve") == "periodic":
+        return (
+            f"periodic state from {settling['settling_cycles']} cycles: change to the next "
+            f"{settling['settling_residual']:.2g} ({settling['settling_slowest']}), tolerance "
+            f"{settling['settling_tolerance']:g}; largest multiplier {settling['floquet_largest']:.3f}, settling takes "
+            f"about {settling['settling_cycles_forecast']:.0f}"
+        )
     words = "settled" if settling["settled"] else "DID NOT SETTLE"
     return (
         f"{words} after {settling['settling_cycles']} cycles: largest change from cycle to cycle "

@@ -6,32 +6,16 @@ stiffness from rounding, and the law's third derivative times 1e-12 m² / 6 from
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 
-from vibsim.jit import apart, bare, inlined, kernel
+from vibsim.jit import apart, bare, kernel
 from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
 from vibsim.solver.packed import Model
 from vibsim.solver.rest import relax
-from vibsim.structure.rotation import matrix_entries
+from vibsim.structure.rotation import matrix_entries, turned
 
 LENGTH_STEP, SPEED_STEP = 1e-6, 1e-4  # m or rad, m/s or rad/s
 BODY_STATES = 13
-
-
-@inlined
-def _turned(rx, ry, rz, qw, qx, qy, qz):
-    """Quaternion q turned further by a rotation vector (rad) in vehicle axes."""
-    angle = math.sqrt(rx * rx + ry * ry + rz * rz)
-    half = 0.5 * math.sin(0.5 * angle) / (0.5 * angle) if angle > 1e-12 else 0.5
-    pw, px, py, pz = math.cos(0.5 * angle), half * rx, half * ry, half * rz
-    return (
-        pw * qw - px * qx - py * qy - pz * qz,
-        pw * qx + px * qw + py * qz - pz * qy,
-        pw * qy - px * qz + py * qw + pz * qx,
-        pw * qz + px * qy - py * qx + pz * qw,
-    )
 
 
 @apart
@@ -43,7 +27,7 @@ def _moved(x, start, model, y):
         at, i = BODY_STATES * b, 6 * b
         for k in range(3):
             y[at + k] += x[i + k]
-        y[at + 3], y[at + 4], y[at + 5], y[at + 6] = _turned(
+        y[at + 3], y[at + 4], y[at + 5], y[at + 6] = turned(
             x[i + 3], x[i + 4], x[i + 5], y[at + 3], y[at + 4], y[at + 5], y[at + 6]
         )
     relax(y, model)

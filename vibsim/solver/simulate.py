@@ -21,6 +21,7 @@ from vibsim.solver.packed import Packed, pack
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import equilibrium, error_control, require_engine, state_at
 from vibsim.solver.steady import holding_speed, mean_inertia, settle
+from vibsim.solver.steady_state import steady_state
 from vibsim.solver.stepper import (
     MOST_STEPS,
     REACHED_ANGLE,
@@ -92,12 +93,12 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
 
 
 def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
-    """Hold the mean speed by the load torque, wait until cycles repeat, then record.
+    """Hold the mean speed by the load torque, wait until cycles repeat or find the state that does, then record.
 
     What repeats is a period of misfire, if there is one. Variation sets in with the record, under the load found, which
     then grows with the speed so that the mean speed does not wander.
     """
-    stepper, packed, settling = settle(case, run, with_misfire(packed, run), progress)
+    stepper, packed, settling, floquet, warnings = steady_state(case, run, with_misfire(packed, run), progress)
     run = run.model_copy(update={"relative_tolerance": settling.relative_tolerance})
     varies = run.variation is not None
     if varies:
@@ -129,6 +130,8 @@ def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solu
         settling=settling,
         counts=_counts(stepper),
         periodic=not varies,
+        floquet=floquet,
+        warnings=warnings,
         variation=found_in_record(packed, run, float(times.states[-1, -2])),
     )
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -11,11 +12,15 @@ from vibsim.solver.observe import Observed
 from vibsim.solver.packed import Packed
 from vibsim.solver.varied import FoundVariation
 
+if TYPE_CHECKING:
+    from vibsim.solver.floquet import Floquet
+
 
 @dataclass(frozen=True)
 class Settling:
     """How a steady run settled: cycles waited, largest change from cycle to cycle (share), what changed most, and the
-    relative tolerance of integration that took."""
+    relative tolerance of integration that took. `solve` says which way was gone; of a periodic state `cycles` are those
+    integrated to find it."""
 
     settled: bool
     cycles: int
@@ -25,6 +30,7 @@ class Settling:
     load_torque: float
     mean_speed: float
     relative_tolerance: float
+    solve: str = "settle"
 
 
 @dataclass(frozen=True)
@@ -33,8 +39,8 @@ class Solution:
 
     In a steady run the angle grid is the last whole working cycle of the record, with misfire the last whole period,
     counted from its own beginning at crank angle `first_angle` (rad) of the record; in a free run, and where cycles
-    vary, it spans every whole cycle passed (None when none was). `periodic` says whether it repeats.
-    `warnings` are lines on what of the input or the run is doubtful.
+    vary, it spans every whole cycle passed (None when none was). `periodic` says whether it repeats, `floquet` are the
+    multipliers of a state found as periodic. `warnings` are lines on what of the input or the run is doubtful.
     """
 
     case: Case
@@ -50,3 +56,4 @@ class Solution:
     warnings: tuple[str, ...] = ()
     periodic: bool = False
     variation: FoundVariation | None = None
+    floquet: Floquet | None = None

@@ -20,6 +20,7 @@ from vibsim.solver.crank_torque import mean_torque, torque_course
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.motion import BRAKE_, CHARGER_, derivatives, load_torque, scratch
 from vibsim.solver.observe import Observed, observe
+from vibsim.solver.orbit_slopes import with_added_load
 from vibsim.solver.packed import Packed
 from vibsim.solver.solution import Settling
 from vibsim.solver.start import equilibrium, error_control, state_at
@@ -53,23 +54,29 @@ def settle(
     settled. The load's own law stays in force; the governor adds a torque to it. Where the errors of integration keep
     the cycles of a well-balanced engine from agreeing, the integration is tightened.
     """
-    charger, brake = _air_torques(packed, run.speed)
-    torque = mean_torque(packed, run.speed) - charger
-    packed = _with_added_load(packed, torque - brake - load_torque(run.speed, packed.model.load))
-    stepper = start_stepper(_first_state(packed, run, torque), packed.model, 1e-5)
+    first, packed = first_guess(run, packed)
+    stepper = start_stepper(first, packed.model, 1e-5)
     watch = _Watch(run, [mount.name for mount in case.mount], packed.repeats)
     inertia = mean_inertia(packed)
     for _ in range(max(run.settle_cycles // packed.repeats, 2)):
         if watch.stalled():
             watch.tighten()
-        watch.take(_one_cycle(stepper, case, watch.run, packed))
+        watch.take(one_cycle(stepper, case, watch.run, packed))
         progress("settling", watch.share_done(), 1.0)
         if watch.settled:
             break
         added = inertia * run.speed / packed.period * (TREND_GAIN * watch.trend + SPEED_GAIN * watch.error)
-        packed = _with_added_load(packed, added)
+        packed = with_added_load(packed, added)
         derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     return stepper, packed, watch.report(float(load_torque(run.speed, packed.model.load)))
+
+
+def first_guess(run: Run, packed: Packed) -> tuple[np.ndarray, Packed]:
+    """State (state) at the start of a cycle, and the model with the load that holds the speed on a still block."""
+    charger, brake = _air_torques(packed, run.speed)
+    torque = mean_torque(packed, run.speed) - charger
+    packed = with_added_load(packed, torque - brake - load_torque(run.speed, packed.model.load))
+    return _first_state(packed, run, torque), packed
 
 
 def holding_speed(packed: Packed, speed: float) -> Packed:
@@ -79,11 +86,6 @@ def holding_speed(packed: Packed, speed: float) -> Packed:
     constant, linear, quadratic, dry = packed.model.load
     load = (constant - slope * speed, linear + slope, quadratic, dry)
     return packed._replace(model=packed.model._replace(load=load))
-
-
-def _with_added_load(packed: Packed, torque: float) -> Packed:
-    constant, linear, quadratic, dry = packed.model.load
-    return packed._replace(model=packed.model._replace(load=(constant + torque, linear, quadratic, dry)))
 
 
 class _Watch:
@@ -102,7 +104,7 @@ class _Watch:
         self.error = cycle.mean_speed - self.run.speed
         if self.last is not None:
             self.trend = cycle.mean_speed - self.last.mean_speed
-            self.residual, self.slowest = _change(cycle, self.last, self.run.speed, self.mounts)
+            self.residual, self.slowest = cycle_change(cycle, self.last, self.run.speed, self.mounts)
         self.last, self.cycles = cycle, self.cycles + 1
 
     @property
@@ -178,7 +180,7 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
     return state_at(packed, displacement, 0.0, float(speeds[0]))
 
 
-def _one_cycle(stepper: Stepper, case: Case, run: Run, packed: Packed) -> _Cycle:
+def one_cycle(stepper: Stepper, case: Case, run: Run, packed: Packed) -> _Cycle:
     """Advance one period and set the crank angle back to zero."""
     control = error_control(packed, run.relative_tolerance, MOST_STEPS)
     points = grid(0.0, packed.cycle / WATCHED, WATCHED * packed.repeats, packed.state_size)
@@ -186,27 +188,42 @@ def _one_cycle(stepper: Stepper, case: Case, run: Run, packed: Packed) -> _Cycle
     patience = begin + 20.0 * packed.period / run.speed
     status = advance(stepper, packed.model, control, patience, packed.period, no_grid(), points)
     if status != REACHED_ANGLE:
-        raise _stalled(run) if status == 0 else explain_failure(status, stepper, packed, case)
+        raise stalled(run) if status == 0 else explain_failure(status, stepper, packed, case)
     stepper.y[-2] = 0.0
     seen: Observed = observe(points.states, packed, ())
     return _Cycle(packed.period / (float(stepper.clock[0]) - begin), seen.crank_speed, seen.mount_force)
 
 
-def _stalled(run: Run) -> RunFailure:
+def stalled(run: Run) -> RunFailure:
     return RunFailure(
         f"the engine stalled: it cannot turn a cycle at run.speed {run.speed * 30.0 / math.pi:.0f} rpm; "
         "check engine.crank.inertia, engine.gas and run.load"
     )
 
 
-def _change(current: _Cycle, previous: _Cycle, speed: float, names: list[str]) -> tuple[float, str]:
+def cycle_change(current: _Cycle, previous: _Cycle, speed: float, names: list[str]) -> tuple[float, str]:
     """Largest change from the cycle before, as a share of the swing within the cycle: of speed and of every mount."""
-    speed_scale = max(float(np.ptp(current.crank_speed)), SMALLEST_SWING * speed)
-    changes = {"crank speed": float(np.abs(current.crank_speed - previous.crank_speed).max()) / speed_scale}
-    if current.mount_force.shape[1]:
-        swing = np.ptp(current.mount_force, axis=0).max(axis=1)
-        scale = np.maximum(swing, max(SMALLEST_FORCE * swing.max(), 1e-9))
-        moved = np.abs(current.mount_force - previous.mount_force).max(axis=(0, 2)) / scale
+    speeds, forces = swings(current.crank_speed, current.mount_force, speed)
+    changed = np.abs(current.crank_speed - previous.crank_speed), np.abs(current.mount_force - previous.mount_force)
+    return worst_change(*changed, speeds, forces, names)
+
+
+def swings(crank_speed: np.ndarray, mount_force: np.ndarray, speed: float) -> tuple[float, np.ndarray]:
+    """What changes of crank speed (n) and mount forces (n, mounts, 3) over a cycle are a share of: their swing, no less
+    than a share of the mean speed (rad/s) and of the largest mount's."""
+    forces = np.ptp(mount_force, axis=0).max(axis=1)
+    least = max(SMALLEST_FORCE * forces.max(initial=0.0), 1e-9)
+    return max(float(np.ptp(crank_speed)), SMALLEST_SWING * speed), np.maximum(forces, least)
+
+
+def worst_change(
+    crank_speed: np.ndarray, mount_force: np.ndarray, speeds: float, forces: np.ndarray, names: list[str]
+) -> tuple[float, str]:
+    """Largest of changes of crank speed (n) and mount forces (n, mounts, 3) as a share of their `swings`, and of
+    what."""
+    changes = {"crank speed": float(crank_speed.max()) / speeds}
+    if mount_force.shape[1]:
+        moved = mount_force.max(axis=(0, 2)) / forces
         changes[f"mount '{names[int(moved.argmax())]}'"] = float(moved.max())
     slowest = max(changes, key=lambda name: changes[name])
     return changes[slowest], slowest

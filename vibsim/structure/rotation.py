@@ -28,6 +28,20 @@ def matrix_entries(w, x, y, z):
     )
 
 
+@inlined
+def turned(rx, ry, rz, qw, qx, qy, qz):
+    """Quaternion q turned further by a rotation vector (rad) in vehicle axes."""
+    angle = math.sqrt(rx * rx + ry * ry + rz * rz)
+    half = 0.5 * math.sin(0.5 * angle) / (0.5 * angle) if angle > 1e-12 else 0.5
+    pw, px, py, pz = math.cos(0.5 * angle), half * rx, half * ry, half * rz
+    return (
+        pw * qw - px * qx - py * qy - pz * qz,
+        pw * qx + px * qw + py * qz - pz * qy,
+        pw * qy - px * qz + py * qw + pz * qx,
+        pw * qz + px * qy - py * qx + pz * qw,
+    )
+
+
 def matrix_of(q: np.ndarray) -> np.ndarray:
     """Rotation matrix (3, 3) of a quaternion (4)."""
     w, x, y, z = (float(entry) for entry in q)
