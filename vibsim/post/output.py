@@ -35,8 +35,7 @@ def output_group(results: Group) -> Group | None:
     )
     group.add("path", ("path",), np.array(PATHS, dtype=object), "1", "how stiff the driveline is")
     group.add("place", ("place",), np.array([name for name, *_ in places], dtype=object), "1", "where")
-    courses = [[_through(torque, ratio, efficiency) for _, ratio, efficiency in places] for torque in courses]
-    values = np.array(courses)
+    values = np.array([[_through(torque, *stage) for _, *stage in places] for torque in courses])
     both = ("path", "place")
     group.add("mean", both, values.mean(axis=2), "N m", "mean torque")
     group.add("least", both, values.min(axis=2), "N m", "least torque")
