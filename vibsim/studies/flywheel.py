@@ -130,7 +130,7 @@ def flywheel_point(case_file: CaseFile, wanted: float, line: LoadLine) -> Flywhe
     now = crank_speed(course, run.speed, packed.period, 0.0, law)
     added, steps, then = _needed(course, run.speed, packed.period, wanted, law, engine.crank.inertia)
     needed = engine.crank.inertia + added
-    least = LEAST * engine.crank.inertia
+    least = (1.0 + CLOSE) * LEAST * engine.crank.inertia
     return FlywheelPoint(
         speed=run.speed,
         load=packed.load,
