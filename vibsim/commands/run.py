@@ -39,9 +39,9 @@ def act(options: argparse.Namespace) -> int:
         write_results(results, target)
         written = [target]
         if figures is not None:
-            from vibsim.show.figures import draw_figures
+            from vibsim.show.figures import draw_with_index
 
-            written += draw_figures(results, figures)
+            written += draw_with_index(results, figures)
     summary = summarise(results)
     warnings = str(results.attributes["warnings"]).splitlines()
     if not options.quiet:

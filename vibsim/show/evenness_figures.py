@@ -13,7 +13,7 @@ from vibsim.show.style import LONGEST_TITLE, colour, cut, into_folder, line, new
 from vibsim.studies.evenness import RPM, FiringCase
 
 HIGHEST_ORDER = 6.0
-HEARD = 0.1  # s of sound drawn
+HEARD = 0.06  # s of sound drawn
 
 
 def evenness_figure(found: list[FiringCase]) -> Figure:
@@ -21,7 +21,7 @@ def evenness_figure(found: list[FiringCase]) -> Figure:
     mean = 1.0 / float(np.mean(1.0 / found[0].speed))
     names = " and ".join(case.name for case in found)
     figure = new_figure(12.0, 9.6, cut(f"Firing compared · {mean * RPM:.0f} rpm · {names}", LONGEST_TITLE))
-    grid = figure.add_gridspec(3, 2, left=0.065, right=0.985, top=0.905, bottom=0.065, hspace=0.42, wspace=0.16)
+    grid = figure.add_gridspec(3, 2, left=0.085, right=0.985, top=0.905, bottom=0.065, hspace=0.42, wspace=0.16)
     torque = plain(figure.add_subplot(grid[0, :]), "Net torque; ticks: firings", "crank angle, °", "torque, N m")
     _over_cycle(torque, found)
     _orders(plain(figure.add_subplot(grid[1, 0]), "Net torque per order", "engine order", "amplitude, N m"), found)
@@ -67,36 +67,43 @@ def _orders(axes: Axes, found: list[FiringCase]) -> None:
 
 
 def _felt(axes: Axes, found: list[FiringCase]) -> None:
-    """Bars per sensor: weighted where people touch it, else unweighted."""
+    """Bars per sensor: pale unweighted, full weighted where people touch it."""
     names = list(dict.fromkeys(item.name for case in found for item in case.felt))
-    plain(axes, "Felt at the sensors", "rms, m/s²", "")
+    plain(axes, "Felt: pale unweighted, full weighted for seat or grip", "rms, m/s²", "")
     if not names:
         axes.text(0.5, 0.5, "no sensors in the cases", ha="center", va="center", transform=axes.transAxes)
         return
-    labels, height = [], 0.8 / len(found)
-    for row, name in enumerate(names):
-        for index, case in enumerate(found):
-            item = next((item for item in case.felt if item.name == name), None)
-            if item is None:
-                continue
-            value = item.rms if item.weighted is None else item.weighted
-            axes.barh(row + (index - 0.5 * (len(found) - 1)) * height, value, height, color=colour(index))
-            if index == 0:
-                words = "unweighted" if item.weighted is None else f"{item.contact}, weighted"
-                labels.append(f"{short([name])[0]}\n({words})")
-    axes.set_yticks(range(len(labels)), labels)
+    height = 0.8 / len(found)
+    for index, case in enumerate(found):
+        for item in case.felt:
+            place = names.index(item.name) + (index - 0.5 * (len(found) - 1)) * height
+            axes.barh(place, item.rms, height, color=colour(index), alpha=0.35)
+            if item.weighted is not None:
+                axes.barh(place, item.weighted, height, color=colour(index))
+    contact = {item.name: item.contact for case in found for item in case.felt}
+    labels = [name if contact[full] == "plain" else f"{name}\n({contact[full]})"
+              for name, full in zip(short(names), names, strict=True)]  # fmt: skip
+    axes.set_yticks(range(len(names)), labels)
     axes.invert_yaxis()
 
 
 def _heard(axes: Axes, found: list[FiringCase]) -> None:
-    plain(axes, "Firing pulses through a simple exhaust, at 1 m", "time, s", "sound pressure, Pa")
-    for index, case in enumerate(found):
-        sound = next((sound for sound in case.sounds if sound.unit == "Pa"), None)
-        if sound is not None:
-            count = min(len(sound.samples), int(HEARD * sound.rate))
-            times = np.arange(count) / sound.rate
-            axes.plot(times, sound.samples[:count], line(index), color=colour(index), lw=1.1)
+    """The same stretch of sound of every case, one below the other."""
+    sounds = [next((sound for sound in case.sounds if sound.unit == "Pa"), None) for case in found]
+    loudest = max((sound.peak for sound in sounds if sound is not None), default=1.0)
+    plain(axes, "Firing pulses through a simple exhaust, at 1 m", "time, s", "sound pressure, Pa, shifted")
+    for index, sound in enumerate(sounds):
+        if sound is None:
+            continue
+        count = min(len(sound.samples), int(HEARD * sound.rate))
+        shift = -2.2 * loudest * index
+        axes.axhline(shift, color="#BBBBBB", lw=0.6)
+        label = f"{cut(found[index].name, 30)}: rms {sound.rms:.1f} Pa"
+        axes.plot(
+            np.arange(count) / sound.rate, shift + sound.samples[:count], color=colour(index), lw=1.1, label=label
+        )
     axes.set_xlim(0.0, HEARD)
+    axes.legend(fontsize=8, ncols=1, frameon=False, loc="upper right", bbox_to_anchor=(1.0, 1.2))
 
 
 def draw_evenness(found: list[FiringCase], folder: Path) -> list[Path]:
