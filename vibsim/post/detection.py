@@ -10,6 +10,8 @@ import numpy as np
 from vibsim.post.tooth_wheel import Wheel, passing_times, stamped
 
 CLEAR, DOUBTFUL = 6.0, 3.0  # index from which a misfire is told for sure, and below which not at all; no source
+BEFORE = (math.radians(-60.0), 0.0)  # from firing top dead centre
+AFTER = (math.radians(120.0), math.radians(180.0))  # where nearly all of a burn's work is done
 
 
 @dataclass(frozen=True)
@@ -48,22 +50,26 @@ def detection_of(burning: np.ndarray, misfiring: np.ndarray) -> Detection:
 
 
 def speed_changes(
-    time: np.ndarray, angle: np.ndarray, speed: np.ndarray, pulses: np.ndarray, cycle: float, wheel: Wheel
+    time: np.ndarray, angle: np.ndarray, speed: np.ndarray, firing: float, cycle: float, wheel: Wheel
 ) -> np.ndarray:
-    """Change of mean speed (cycles, pulses) rad/s from the segment that begins with a firing to the next.
+    """Change of mean speed (cycles) rad/s over a cylinder's stroke, from BEFORE its firing at `firing` (rad, of the
+    cycle) to AFTER it; the windows' ends at the nearest edge of the wheel, timed in whole ticks.
 
-    Segments run from one firing (pulses, rad within a cycle) to the next, their ends at the nearest edge of the wheel,
-    timed in whole ticks. From time, crank angle and speed of a record (n); whole cycles alone.
+    From time, crank angle and speed of a record (n); whole cycles alone. Raises ValueError for a wheel too coarse.
     """
-    first = math.ceil(angle[0] / cycle)
-    count = math.floor(angle[-1] / cycle) - first - 1  # the last one's change needs the cycle after
-    if count < 1:
-        return np.zeros((0, len(pulses)))
-    starts = (np.arange(first, first + count + 1)[:, None] * cycle + pulses).ravel()
+    first = math.ceil((angle[0] - firing - BEFORE[0]) / cycle)
+    last = math.floor((angle[-1] - firing - AFTER[1]) / cycle)
+    fired = np.arange(first, last + 1) * cycle + firing
     edges, _ = wheel.edges_between(float(angle[0]), float(angle[-1]))
-    after = np.clip(np.searchsorted(edges, starts), 1, len(edges) - 1)
-    nearer = np.where(starts - edges[after - 1] < edges[after] - starts, after - 1, after)
-    ends = edges[nearer]
-    stamps = stamped(passing_times(time, angle, speed, ends), wheel.clock)
-    mean = np.diff(ends) / np.maximum(np.diff(stamps), 1.0 / wheel.clock)
-    return np.diff(mean)[: count * len(pulses)].reshape(-1, len(pulses)) if len(pulses) > 1 else np.diff(mean)[:, None]
+    ends = np.array([_nearest(edges, fired + offset) for offset in (*BEFORE, *AFTER)])
+    turned = np.diff(ends, axis=0)[::2]
+    if turned.size and turned.min() <= 0.0:
+        raise ValueError("the tooth wheel is too coarse")
+    stamps = stamped(passing_times(time, angle, speed, ends.ravel()), wheel.clock).reshape(ends.shape)
+    before, after = turned / np.maximum(np.diff(stamps, axis=0)[::2], 1.0 / wheel.clock)
+    return after - before
+
+
+def _nearest(edges: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    after = np.clip(np.searchsorted(edges, wanted), 1, len(edges) - 1)
+    return np.where(wanted - edges[after - 1] < edges[after] - wanted, edges[after - 1], edges[after])

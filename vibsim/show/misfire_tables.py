@@ -30,8 +30,8 @@ def print_misfire(study: MisfireStudy, title: str, written: list[Path]) -> None:
     console.print(table)
     console.print(
         Text(
-            "index: mean change of speed from the cylinder's stroke to the next, burning less misfiring, over its "
-            f"standard deviation burning; {study.wheel.teeth} − {study.wheel.missing} teeth, "
+            "index: change of speed from 60° before firing to 120–180° past it, mean of burning less misfiring "
+            f"cycles over its standard deviation burning; {study.wheel.teeth} − {study.wheel.missing} teeth, "
             f"{study.wheel.clock * 1e-6:g} MHz; one cycle in {EVERY} misfires; from {CLEAR:g} clear, below "
             f"{DOUBTFUL:g} hidden (no source)"
         ),

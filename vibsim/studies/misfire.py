@@ -18,8 +18,7 @@ from vibsim.inputs.errors import InputError, VibsimError, nearest
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import CycleGas, Engine, Run
 from vibsim.inputs.variation_models import Misfire, Variation
-from vibsim.post.cyclic import pulses_of
-from vibsim.post.detection import Detection, detection_of, speed_changes
+from vibsim.post.detection import BEFORE, Detection, detection_of, speed_changes
 from vibsim.post.tooth_wheel import Wheel
 from vibsim.results.labelled import Group
 from vibsim.solver.simulate import Progress, no_progress
@@ -30,7 +29,6 @@ EVERY = 5  # one cycle in so many misfires
 USUAL_WHEEL = Wheel(60, 2, 1e6)
 USUAL_VARIATION = Variation(coefficient_of_variation=0.03)
 RPM = 30.0 / math.pi
-SIGNAL = ("time", "crank_angle", "crank_speed")
 BURNS = (math.radians(20.0), math.radians(70.0))  # after top dead centre, where the pressure tells burning
 
 
@@ -105,34 +103,30 @@ def _point(
     assert run is not None
     missing = Misfire(cylinder=cylinder, every=EVERY)
     both = [run_case(at), run_case(_changed(at, run.model_copy(update={"misfire": missing})))]
-    pulses, _ = pulses_of(np.array([item.firing for item in layout.cylinders]), layout.cycle)
     index = [item.name for item in layout.cylinders].index(cylinder)
     firing = layout.cylinders[index].firing % layout.cycle
-    pulse = int(np.argmin(np.abs(pulses - firing)))
-    plain, broken = (
-        speed_changes(r["time"], r["crank_angle"], r["crank_speed"], pulses, layout.cycle, wheel)[:, pulse]
-        for r in both
-    )
-    misfired = misfired_cycles(both[1], index, firing, layout.cycle)[: len(broken)]
     try:
-        found = detection_of(plain, broken[: len(misfired)][misfired])
+        plain, broken = (_changes(results, firing, layout.cycle, wheel) for results in both)
+        misfired = misfired_cycles(both[1], index, firing, layout.cycle, len(broken))
+        found = detection_of(plain, broken[misfired])
     except ValueError as error:
-        raise VibsimError(f"{speed * RPM:.0f} rpm: {error}; give more --cycles") from None
+        raise VibsimError(f"{speed * RPM:.0f} rpm: {error}; give more --cycles or a finer wheel") from None
     return Visibility(speed, float(both[0].attributes["load"]), found)
 
 
-def misfired_cycles(results: Group, cylinder: int, firing: float, cycle: float) -> np.ndarray:
-    """Which whole cycles of a record a cylinder did not burn in (n), by its mean pressure 20° to 70° past its firing
-    top dead centre at `firing` (rad) of the cycle: nearer the least of the record than the greatest."""
+def _changes(results: Group, firing: float, cycle: float, wheel: Wheel) -> np.ndarray:
+    return speed_changes(results["time"], results["crank_angle"], results["crank_speed"], firing, cycle, wheel)
+
+
+def misfired_cycles(results: Group, cylinder: int, firing: float, cycle: float, count: int) -> np.ndarray:
+    """Which of the cycles that `speed_changes` gives (count) a cylinder did not burn in, by its mean pressure 20° to
+    70° past its firing top dead centre at `firing` (rad) of the cycle: nearer the least of them than the greatest."""
     angle, pressure = results["crank_angle"], results["cylinder_pressure"][:, cylinder]
-    first = math.ceil(angle[0] / cycle)
-    starts = np.arange(first, math.floor(angle[-1] / cycle)) * cycle + firing
-    means = []
-    for start in starts:
-        low, high = np.searchsorted(angle, [start + BURNS[0], start + BURNS[1]])
-        means.append(pressure[low : max(high, low + 1)].mean() if low < len(angle) else np.nan)
-    values = np.array(means)
-    values = values[np.isfinite(values)]
+    first = math.ceil((angle[0] - firing - BEFORE[0]) / cycle)
+    values = np.empty(count)
+    for n in range(count):
+        low, high = np.searchsorted(angle, (first + n) * cycle + firing + np.array(BURNS))
+        values[n] = pressure[low : max(high, low + 1)].mean()
     return values < 0.5 * (values.min() + values.max())
 
 
