@@ -10,9 +10,12 @@ import pytest
 
 from tests.conftest import DEMO
 from vibsim.inputs.errors import InputError
-from vibsim.inputs.loader import build_case
+from vibsim.inputs.loader import CaseFile, build_case
 from vibsim.post.tooth_wheel import Wheel, passing_times, stamped, tooth_wheel_group, turning_span
 from vibsim.results.labelled import Group
+from vibsim.show.speed_tables import speed_lines, speed_summary
+from vibsim.show.wheel_figure import wheel_figure
+from vibsim.studies.run import run_case
 
 SPEED, SHARE, ORDER = 300.0, 0.05, 1.5
 
@@ -96,7 +99,16 @@ def test_signal_ends_where_the_crank_stands_still() -> None:
 def test_run_with_a_wheel_has_the_signal() -> None:
     raw = tomllib.loads(DEMO.read_text(encoding="utf-8"))
     raw["engine"]["tooth_wheel"] = {"teeth": 60, "missing": 2, "clock_kHz": 1000}
+    raw["run"] |= {"duration_s": 0.1, "settle_tolerance": 1e-2}
     case = build_case(raw)
+    results = run_case(CaseFile(case, "", DEMO.parent, "wheel"))
+    group = results.groups["tooth_wheel"]
+    assert len(group["speed"]) == pytest.approx(0.1 * 4000 / 60 * 58, abs=3)
+    seen = group.attributes["speed_fluctuation_over_teeth"]
+    assert seen == pytest.approx(results.groups["cyclic"].attributes["speed_fluctuation"], rel=0.02)
+    assert wheel_figure(results) is not None
+    lines = speed_lines(speed_summary(results))
+    assert lines[1].startswith("tooth wheel 60 − 2: fluctuation seen 2.")
     assert case.engine is not None
     wheel = case.engine.tooth_wheel
     assert wheel is not None

@@ -22,7 +22,15 @@ def test_run_writes_results_and_figures(tmp_path, command):
     figures = sorted((tmp_path / "v3-80-trike-figures").glob("*.png"))
     assert [path.name for path in figures] == ["mounts.png", "pressure.png", "sensors.png", "torque.png"]
     assert all(path.read_bytes().startswith(PNG) for path in figures)
-    for words in ("front right", "handlebar", "Torque ripple", "settled after", "licensed practice", "4000 rpm"):
+    for words in (
+        "front right",
+        "handlebar",
+        "Torque ripple",
+        "settled after",
+        "licensed practice",
+        "4000 rpm",
+        "wheels, gear 4",
+    ):
         assert words in out
 
 
@@ -31,6 +39,8 @@ def test_run_json(tmp_path, command):
     summary = json.loads(out)
     assert code == 0
     assert summary["run_kind"] == "steady"
+    assert summary["cyclic"]["firing_evenness"] == 0.75
+    assert len(summary["output"]) == 18  # soft and stiff, crank and two places in each of four gears
     assert summary["files"] == [str(tmp_path / "v3-80-trike.h5")]
 
 

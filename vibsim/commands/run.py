@@ -42,7 +42,9 @@ def act(options: argparse.Namespace) -> int:
             from vibsim.show.figures import draw_with_index
 
             written += draw_with_index(results, figures)
-    summary = summarise(results)
+    from vibsim.show.speed_tables import speed_summary
+
+    summary = summarise(results) | speed_summary(results)
     warnings = str(results.attributes["warnings"]).splitlines()
     if not options.quiet:
         warn(warnings)

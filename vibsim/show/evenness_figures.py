@@ -98,12 +98,13 @@ def _heard(axes: Axes, found: list[FiringCase]) -> None:
         count = min(len(sound.samples), int(HEARD * sound.rate))
         shift = -2.2 * loudest * index
         axes.axhline(shift, color="#BBBBBB", lw=0.6)
-        label = f"{cut(found[index].name, 30)}: rms {sound.rms:.1f} Pa"
-        axes.plot(
-            np.arange(count) / sound.rate, shift + sound.samples[:count], color=colour(index), lw=1.1, label=label
-        )
+        times = np.arange(count) / sound.rate
+        axes.plot(times, shift + sound.samples[:count], color=colour(index), lw=1.1)
+        words = f"{cut(found[index].name, 40)}: rms {sound.rms:.1f} Pa"
+        axes.annotate(words, (0.0, shift + 1.08 * loudest), (4, 0), textcoords="offset points", fontsize=8,
+                      color=colour(index), fontweight="bold")  # fmt: skip
     axes.set_xlim(0.0, HEARD)
-    axes.legend(fontsize=8, ncols=1, frameon=False, loc="upper right", bbox_to_anchor=(1.0, 1.2))
+    axes.set_ylim(-2.2 * loudest * (len(found) - 0.5), 1.45 * loudest)
 
 
 def draw_evenness(found: list[FiringCase], folder: Path) -> list[Path]:

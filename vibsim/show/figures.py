@@ -23,6 +23,7 @@ from vibsim.show.air_figures import boost_figure, compressor_figure, temperature
 from vibsim.show.figure_index import captions_of, write_index
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
 from vibsim.show.tables import CAUTION
+from vibsim.show.wheel_figure import wheel_figure
 
 HIGHEST_DRAWN_ORDER = 8.0
 HIGHEST_DRAWN_FREQUENCY = 500.0
@@ -254,6 +255,7 @@ FIGURES: dict[str, Callable[[Group], Figure | None]] = {
     "boost": boost_figure,
     "temperatures": temperature_figure,
     "compressor": compressor_figure,
+    "tooth_wheel": wheel_figure,
 }
 
 
