@@ -96,7 +96,7 @@ def _heard(axes: Axes, found: list[FiringCase]) -> None:
         if sound is None:
             continue
         count = min(len(sound.samples), int(HEARD * sound.rate))
-        shift = -2.2 * loudest * index
+        shift = -2.8 * loudest * index
         axes.axhline(shift, color="#BBBBBB", lw=0.6)
         times = np.arange(count) / sound.rate
         axes.plot(times, shift + sound.samples[:count], color=colour(index), lw=1.1)
@@ -104,7 +104,7 @@ def _heard(axes: Axes, found: list[FiringCase]) -> None:
         axes.annotate(words, (0.0, shift + 1.08 * loudest), (4, 0), textcoords="offset points", fontsize=8,
                       color=colour(index), fontweight="bold")  # fmt: skip
     axes.set_xlim(0.0, HEARD)
-    axes.set_ylim(-2.2 * loudest * (len(found) - 0.5), 1.45 * loudest)
+    axes.set_ylim(-2.8 * loudest * (len(found) - 1) - 1.2 * loudest, 1.45 * loudest)
 
 
 def draw_evenness(found: list[FiringCase], folder: Path) -> list[Path]:
