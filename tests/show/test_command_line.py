@@ -19,10 +19,18 @@ def test_run_writes_results_and_figures(tmp_path, command):
     code, out, err = command("run", DEMO, "--output", tmp_path)
     assert (code, err) == (0, "")
     assert (tmp_path / "v3-80-trike.h5").exists()
-    figures = sorted((tmp_path / "v3-80-trike-figures").iterdir())
+    figures = sorted((tmp_path / "v3-80-trike-figures").glob("*.png"))
     assert [path.name for path in figures] == ["mounts.png", "pressure.png", "sensors.png", "torque.png"]
     assert all(path.read_bytes().startswith(PNG) for path in figures)
-    for words in ("front right", "handlebar", "Torque ripple", "settled after", "licensed practice", "4000 rpm"):
+    for words in (
+        "front right",
+        "handlebar",
+        "Torque ripple",
+        "settled after",
+        "licensed practice",
+        "4000 rpm",
+        "wheels, gear 4",
+    ):
         assert words in out
 
 
@@ -31,6 +39,8 @@ def test_run_json(tmp_path, command):
     summary = json.loads(out)
     assert code == 0
     assert summary["run_kind"] == "steady"
+    assert summary["cyclic"]["firing_evenness"] == 0.75
+    assert len(summary["output"]) == 18  # soft and stiff, crank and two places in each of four gears
     assert summary["files"] == [str(tmp_path / "v3-80-trike.h5")]
 
 
@@ -42,7 +52,7 @@ def test_plot_remakes_the_figures(demo_results, tmp_path, command):
     write_results(demo_results, tmp_path / "demo.h5")
     code, out, _ = command("plot", tmp_path / "demo.h5")
     assert code == 0
-    assert len(out.splitlines()) == 4
+    assert len(out.splitlines()) == 5  # and the index page
     assert (tmp_path / "demo-figures" / "torque.png").read_bytes().startswith(PNG)
 
 
@@ -56,7 +66,13 @@ def test_figures_of_an_earlier_run_do_not_stay(demo_results, tmp_path, command):
     (folder / "sensors.png").write_bytes(b"old")
     write_results(quiet, tmp_path / "demo.h5")
     command("plot", tmp_path / "demo.h5")
-    assert sorted(item.name for item in folder.iterdir()) == ["mounts.png", "notes.txt", "pressure.png", "torque.png"]
+    assert sorted(item.name for item in folder.iterdir()) == [
+        "index.html",
+        "mounts.png",
+        "notes.txt",
+        "pressure.png",
+        "torque.png",
+    ]
 
 
 def test_odd_names_are_shown_as_text(demo_text, tmp_path, command):

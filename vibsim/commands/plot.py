@@ -32,13 +32,13 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def act(options: argparse.Namespace) -> int:
     from vibsim.results.hdf5 import read_results
-    from vibsim.show.figures import draw_figures
+    from vibsim.show.figures import draw_with_index
 
     results = read_results(options.results)
     if results.attributes.get("run_kind") == "sweep":
         return _sweep(results, options)
     folder = options.output or options.results.with_name(f"{options.results.stem}-figures")
-    paths = [str(path) for path in draw_figures(results, folder)]
+    paths = [str(path) for path in draw_with_index(results, folder)]
     print(json.dumps({"files": paths}, indent=2) if options.json else "\n".join(paths))
     return DONE
 

@@ -39,10 +39,12 @@ def act(options: argparse.Namespace) -> int:
         write_results(results, target)
         written = [target]
         if figures is not None:
-            from vibsim.show.figures import draw_figures
+            from vibsim.show.figures import draw_with_index
 
-            written += draw_figures(results, figures)
-    summary = summarise(results)
+            written += draw_with_index(results, figures)
+    from vibsim.show.speed_tables import speed_summary
+
+    summary = summarise(results) | speed_summary(results)
     warnings = str(results.attributes["warnings"]).splitlines()
     if not options.quiet:
         warn(warnings)

@@ -15,6 +15,7 @@ from vibsim.inputs.exposure_models import Contact, Duty, Posture
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.mount_models import Mount
 from vibsim.inputs.sizing_models import Size
+from vibsim.inputs.speed_models import ToothWheel
 from vibsim.inputs.statics_models import Driveline, LoadCase, Point
 from vibsim.inputs.table import FileName, Name, Table, Vector
 from vibsim.inputs.variation_models import Misfire, Variation
@@ -293,6 +294,7 @@ class Engine(Table):
     charging: Charging = NoCharging()
     friction: Friction = SimpleFriction()
     accessory: tuple[Accessory, ...] = ()
+    tooth_wheel: ToothWheel | None = None
     load: Load = NoLoad()
 
 

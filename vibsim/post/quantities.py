@@ -7,12 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from vibsim.post.cyclic import cyclic_group
 from vibsim.post.exposure import exposure_group
 from vibsim.post.levels import mount_force_group, sensor_group
 from vibsim.post.load_step import load_step_group
 from vibsim.post.orders import order_group
+from vibsim.post.output import output_group
 from vibsim.post.spectra import spectra_group
 from vibsim.post.third_octave import third_octave_group
+from vibsim.post.tooth_wheel import tooth_wheel_group
 from vibsim.post.torque import torque_group
 from vibsim.results.labelled import Group
 
@@ -24,6 +27,9 @@ QUANTITIES: dict[str, Callable[[Group], Group | None]] = {
     "third_octave": third_octave_group,
     "exposure": exposure_group,
     "torque": torque_group,
+    "cyclic": cyclic_group,
+    "output": output_group,
+    "tooth_wheel": tooth_wheel_group,
     "load_step": load_step_group,
 }
 

@@ -15,6 +15,7 @@ from vibsim.engine.air_seen import SEEN
 from vibsim.engine.charging.pack import ELECTRIC, NONE, SOURCES
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Sensor
+from vibsim.results.engine_facts import engine_facts
 from vibsim.results.labelled import FORMAT_VERSION, Group
 from vibsim.solver.observe import Observed
 from vibsim.solver.solution import Solution
@@ -79,6 +80,9 @@ def collect(solution: Solution, case_file: CaseFile) -> Group:
     cylinders = case.engine.cylinder if case.engine else ()
     _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
     _add_quantities(results, solution.over_time, "time")
+    facts = engine_facts(case, solution.packed)
+    if facts is not None:
+        results.groups["engine"] = facts
     if solution.angle is not None and solution.over_angle is not None:
         steady = solution.periodic
         name, words = ("cycle_angle", "crank angle within one working cycle") if steady else ("angle", "crank angle")

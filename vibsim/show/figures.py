@@ -20,7 +20,10 @@ from vibsim.post.summary import dominant_orders
 from vibsim.post.torque import torque_names, torques
 from vibsim.results.labelled import Group
 from vibsim.show.air_figures import boost_figure, compressor_figure, temperature_figure
+from vibsim.show.figure_index import captions_of, write_index
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
+from vibsim.show.tables import CAUTION
+from vibsim.show.wheel_figure import wheel_figure
 
 HIGHEST_DRAWN_ORDER = 8.0
 HIGHEST_DRAWN_FREQUENCY = 500.0
@@ -252,6 +255,7 @@ FIGURES: dict[str, Callable[[Group], Figure | None]] = {
     "boost": boost_figure,
     "temperatures": temperature_figure,
     "compressor": compressor_figure,
+    "tooth_wheel": wheel_figure,
 }
 
 
@@ -269,3 +273,11 @@ def draw_figures(results: Group, folder: Path, names: Iterable[str] = FIGURES) -
         return paths
     except OSError as error:
         raise VibsimError(f"{folder}: figures cannot be written ({error.strerror}); expected a folder") from None
+
+
+def draw_with_index(results: Group, folder: Path) -> list[Path]:
+    """Every figure of the results and a page that shows them with captions, in a folder; returns the paths."""
+    pictures = draw_figures(results, folder)
+    title, at = str(results.attributes["title"]), results.attributes
+    words = f"{at['run_kind'].replace('_', ' ')} run of {at['case_name']}, {at['created']}; {at['notes']}".rstrip("; ")
+    return [*pictures, write_index(folder, pictures, title, words, captions_of(FIGURES), CAUTION)]

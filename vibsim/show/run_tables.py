@@ -8,6 +8,7 @@ from typing import Any
 from rich.table import Table
 from rich.text import Text
 
+from vibsim.show.speed_tables import print_speed
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
 
 
@@ -39,6 +40,7 @@ def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
     for row in summary["torque"]:
         table.add_row(row["name"], plain_number(row["mean_N_m"], 2), plain_number(row["swing_N_m"], 1), _orders(row))
     console.print(table)
+    print_speed(console, summary)
     over = "" if summary["run_kind"] == "steady" else "; rms over the whole record, orders from its whole cycles (Hann)"
     console.print(
         f"rms and peak of the force less its mean; accelerations unweighted; n× is engine order n{over}", style="dim"
