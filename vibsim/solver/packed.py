@@ -80,12 +80,13 @@ class Packed(NamedTuple):
     """A model with what is needed to read its states: names, drawn places, own axes, layout, names of
     accessories.
 
-    States are those of the bodies, then `more_states`, of the mounts first, then of wheels and occupants and then of the
-    air path, then crank angle and momentum. `remarks` say what was done to measured data and what of it is doubtful, `mount_notes` how laws were
-    fitted. `load` is the run's, found where torque or power was asked for; `point` the steady state of throttle and
-    charger, where the case has them; `folder` that of the case's CSV files; `borrowed` nodes of the air path at which
-    no working cycle closes. `repeats` working cycles, of misfire, are a period. `part_names` and `part_places`
-    (n, 3) m as drawn are those of what moves up and down by itself, wheels and then `occupants`.
+    States are those of the bodies, then `more_states`, of the mounts first, then of wheels and occupants and then of
+    the air path, then crank angle and momentum. `remarks` say what was done to measured data and what of it is
+    doubtful, `mount_notes` how laws were fitted. `load` is the run's, found where torque or power was asked for;
+    `point` the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV files;
+    `borrowed` nodes of the air path at which no working cycle closes. `repeats` working cycles, of misfire, are a
+    period. `part_names` and `part_places` (n, 3) m as drawn are those of what moves up and down by itself, wheels and
+    then `occupants`.
     """
 
     model: Model
@@ -114,8 +115,8 @@ class Packed(NamedTuple):
         return self.more_states[self.model.air_at - STATES_PER_BODY * len(self.names) :]
 
     def felt_on(self, name: str) -> tuple[int, int]:
-        """What a sensor on a body or an occupant of that name sits on: the body, and the occupant whose frame it follows
-        along Z (−1 for none)."""
+        """What a sensor on a body or an occupant of that name sits on: the body, and the occupant whose frame it
+        follows along Z (−1 for none)."""
         if name in self.names or self.model.parts is None:
             return self.names.index(name), -1
         occupant = self.occupants.index(name)
