@@ -149,9 +149,7 @@ def _observe(
                 solved = _plain_rates(model, b, out, at)
             for k in range(7):
                 rates[b, k] = solved[k]
-        laden_rates(out, model.parts, rates)
-        for b in range(bodies):
-            at, r = STATES_PER_BODY * b, w[b]
+            laden_rates(b, out, model.parts, rates)
             for k in range(3):
                 velocity[n, b, k] = out[at + k]
             _point_acceleration(r, rates[b], origin, acceleration[n, b])

@@ -40,3 +40,20 @@ def _pushed(
     moved[state] += step
     force, rates = rest.frozen_forces(moved)
     return np.concatenate([force, weights * rates[[height + 1 for height in heights]]])
+
+
+def widened(
+    slope: np.ndarray, drag: np.ndarray, stiffness: np.ndarray, damping: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Slopes and drags (n, unknowns, square) with the heights of wheels and occupants, from those of the bodies alone
+    (n, 6 per body) whose slopes have the heights at rest everywhere.
+
+    What the heights add is that of `stiffness` and `damping` (unknowns, square), about the same load with other
+    mounts: at rest they took K_bp·K_pp⁻¹·K_pb of the bodies' stiffness away (derived: static condensation).
+    """
+    size = slope.shape[-1]
+    across, own = stiffness[:size, size:], stiffness[size:, size:]
+    wide = [np.repeat(-matrix[None], len(slope), axis=0) for matrix in (stiffness, damping)]
+    wide[0][:, :size, :size] = slope - across @ np.linalg.solve(own, across.T)
+    wide[1][:, :size, :size] = drag
+    return wide[0], wide[1]

@@ -30,15 +30,13 @@ def laden_velocities(y, parts, w):
 
 
 @inlined
-def laden_rates(out, parts, rates):
-    """Accelerations of bodies that carry parts from the rates of their momenta, own axes, into `rates` (bodies, 7)."""
-    if parts is not None:
-        for b in range(parts.laden.size):
-            if parts.laden[b]:
-                for i in range(6):
-                    rates[b, i] = 0.0
-                    for j in range(6):
-                        rates[b, i] += parts.inverse[b, i, j] * out[13 * b + 7 + j]
+def laden_rates(b, out, parts, rates):
+    """Accelerations of a body that carries parts from the rates of its momenta, own axes, into `rates` (bodies, 7)."""
+    if parts is not None and parts.laden[b]:
+        for i in range(6):
+            rates[b, i] = 0.0
+            for j in range(6):
+                rates[b, i] += parts.inverse[b, i, j] * out[13 * b + 7 + j]
 
 
 @bare

@@ -144,7 +144,8 @@ class _Stand:
         try:
             found = rest.equilibrium()
         except RunFailure as failure:
-            raise RunFailure(f"load case '{load.name}': {failure}") from None
+            lifted = "; or in this case it tips over on its wheels" if case.wheel and not preload.held else ""
+            raise RunFailure(f"load case '{load.name}': {failure}{lifted}") from None
         state = rest.state(found.displacement)
         seen = observe(state[None], packed, ())
         force, deflection = seen.mount_force[0][self.kept], seen.mount_deflection[0][self.kept]
