@@ -12,12 +12,13 @@ from scipy.linalg import eigvals
 from tests.cases import packed
 from tests.vehicle_cases import SEAT, car, place, quarter_car
 from vibsim.inputs.models import Sensor
+from vibsim.solver.failure import explain_failure
 from vibsim.solver.frequency import frequency_model
 from vibsim.solver.linearise import linearise
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import Packed
-from vibsim.solver.start import AtRest, equilibrium, error_control, state_at
-from vibsim.solver.stepper import MOST_STEPS, advance, grid, no_grid, start_stepper
+from vibsim.solver.start import AtRest, Preload, equilibrium, error_control, state_at
+from vibsim.solver.stepper import MOST_STEPS, STEP_TOO_SMALL, advance, grid, no_grid, start_stepper
 from vibsim.structure.modes import modes_of
 from vibsim.structure.vertical_pack import FIRST, FITTED_MASS, FRAME, SECOND, apparent_mass, road_table
 
@@ -114,10 +115,13 @@ def test_frequency_domain_agrees_with_time_domain_on_a_shaken_car():
     assert found[1, 2] == pytest.approx(expected[1, 2], rel=0.01)
 
 
-def test_wheel_loads_at_rest_follow_from_moments():
-    # derived: forces along Z, moments about X and Y of all weights and tyre forces where they are
+@pytest.mark.parametrize("acceleration", [(0.0, 0.0, 0.0), (-4.0, 0.0, 0.0), (0.0, 3.0, 2.0)])
+def test_wheel_loads_at_rest_follow_from_moments(acceleration):
+    # derived: forces and moments of all weights, inertia forces (d'Alembert) and tyre forces where they are
     _, vehicle = packed(car())
-    y = state_at(vehicle, equilibrium(vehicle).displacement)
+    felt = np.array(acceleration)
+    rest = AtRest(vehicle, preload=Preload(felt, np.zeros((1, 3))))
+    y = rest.state(rest.equilibrium().displacement)
     parts, gravity = vehicle.model.parts, vehicle.model.gravity
     assert parts is not None
     tyre = observe(y[None], vehicle, ()).parts["tyre_force"][0]
@@ -131,12 +135,12 @@ def test_wheel_loads_at_rest_follow_from_moments():
     seat = parts.occupants[0]
     at = place(y, vehicle, 0, np.array([seat[a] for a in "xyz"]))
     weights.append((0.73 * SEAT["mass_kg"], at))
-    forces += [(np.array([0.0, 0.0, -mass * gravity]), there) for mass, there in weights]
-    total = sum(mass for mass, _ in weights) * gravity
+    forces += [(-mass * (felt - np.array([0.0, 0.0, -gravity])), there) for mass, there in weights]
+    total = sum(mass for mass, _ in weights) * (gravity + felt[2])
     # the rest is found to 1e-8 of the load
     assert np.abs(sum(force for force, _ in forces)).max() <= 1e-7 * total
     assert np.abs(sum(np.cross(there, force) for force, there in forces)).max() <= 1e-6 * total
-    assert total == pytest.approx((600.0 + 4 * 30.0 + 75.0) * gravity, rel=1e-12)
+    assert total == pytest.approx((600.0 + 4 * 30.0 + 75.0) * (gravity + felt[2]), rel=1e-12)
     assert tyre[:, 2].sum() == pytest.approx(total, rel=1e-7)
 
 
@@ -189,3 +193,12 @@ def test_the_seat_feels_the_apparent_mass_of_its_occupant():
     for m, k, c in (FIRST, SECOND):
         by_hand += m * (k + turning * c) / (m * turning**2 + turning * c + k)
     assert apparent_mass(frequencies, FITTED_MASS) == pytest.approx(by_hand, rel=1e-12)
+
+
+def test_a_wheel_that_is_too_stiff_is_named():
+    case, vehicle = packed(car())
+    assert vehicle.model.parts is not None
+    stepper = start_stepper(state_at(vehicle, np.zeros((1, 6))), vehicle.model, 1e-5)
+    stepper.tally[3] = vehicle.model.parts.at + 3
+    line = str(explain_failure(STEP_TOO_SMALL, stepper, vehicle, case))
+    assert "speed of wheel 'front right'" in line and "check stiffness and damping of [[wheel]]" in line
