@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.linalg import eigvals
 
-from tests.cases import packed
+from tests.cases import as_file, packed
 from tests.vehicle_cases import SEAT, car, place, quarter_car
 from vibsim.inputs.models import Sensor
 from vibsim.solver.failure import explain_failure
@@ -21,6 +21,7 @@ from vibsim.solver.start import AtRest, Preload, equilibrium, error_control, sta
 from vibsim.solver.stepper import MOST_STEPS, STEP_TOO_SMALL, advance, grid, no_grid, start_stepper
 from vibsim.structure.modes import modes_of
 from vibsim.structure.vertical_pack import FIRST, FITTED_MASS, FRAME, SECOND, apparent_mass, road_table
+from vibsim.studies.response import Shake, force_response
 
 SPRUNG, UNSPRUNG, SPRING, TYRE, DAMPER, TYRE_DAMPER = 320.0, 30.0, 22e3, 190e3, 1000.0, 100.0
 
@@ -202,3 +203,16 @@ def test_a_wheel_that_is_too_stiff_is_named():
     stepper.tally[3] = vehicle.model.parts.at + 3
     line = str(explain_failure(STEP_TOO_SMALL, stepper, vehicle, case))
     assert "speed of wheel 'front right'" in line and "check stiffness and damping of [[wheel]]" in line
+
+
+def test_a_shaken_ground_reaches_a_car_on_wheels():
+    # far below its modes a car goes with the ground: acceleration one, of the seat too
+    raw = car()
+    rack = {"name": "rack", "mass_kg": 20.0, "centre_of_mass_mm": [0.0, 0.0, 900.0]}
+    raw["body"].append(rack | {"inertia_kg_m2": [1.0, 1.0, 1.0, 0.0, 0.0, 0.0]})
+    turning = {"torsional_stiffness_N_m_per_rad": [1e5, 1e5, 1e5], "stiffness_N_per_mm": [200.0, 200.0, 200.0]}
+    raw["mount"] = [{"name": "foot", "between": ["chassis", "rack"], "at_mm": [0.0, 0.0, 900.0], **turning}]
+    raw["sensor"] = [{"name": "seat", "body": "driver", "at_mm": [100.0, 300.0, 500.0]}]
+    found = force_response(as_file(raw), np.array([0.05]), Shake("ground", "Z"))
+    assert abs(found.sensor[0, 0, 2]) == pytest.approx(1.0, abs=0.01)
+    assert abs(found.mount[0, 0, 2]) == pytest.approx(20.0, rel=0.01)  # N per m/s²: what carries the rack along

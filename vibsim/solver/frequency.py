@@ -85,17 +85,21 @@ class FrequencyModel:
         push[6 * body + 3 : 6 * body + 6] = cross(place - self.packed.centres[body])
         return push
 
+    def all_along(self) -> np.ndarray:
+        """Displacement (unknowns, 3) of everything that moves by one along vehicle X, Y, Z and does not turn."""
+        bodies = len(self.packed.names)
+        along = np.zeros((self.packed.unknowns, 3))
+        along[: 6 * bodies] = np.tile(np.vstack([np.eye(3), np.zeros((3, 3))]), (bodies, 1))
+        along[6 * bodies :, 2] = 1.0
+        return along
+
     def ground_at(self, rate: float) -> np.ndarray:
         """Push (unknowns, 3) of unit motions of the ground along vehicle X, Y, Z (N per m).
 
         Derived: what moves with the ground and does not turn stretches no mount, so the forces are those of K and C on
         that motion.
         """
-        bodies = len(self.packed.names)
-        along = np.zeros((self.packed.unknowns, 3))
-        along[: 6 * bodies] = np.tile(np.vstack([np.eye(3), np.zeros((3, 3))]), (bodies, 1))
-        along[6 * bodies :, 2] = 1.0
-        return np.asarray((self.dynamic_stiffness(rate) + rate**2 * self.linear.mass) @ along)
+        return np.asarray((self.dynamic_stiffness(rate) + rate**2 * self.linear.mass) @ self.all_along())
 
     def _added(self, special: Special, rate: float) -> np.ndarray:
         """ΔK (3, 3), vehicle axes."""
