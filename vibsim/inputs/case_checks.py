@@ -24,6 +24,7 @@ from vibsim.inputs.step_checks import check_load_step
 from vibsim.inputs.trace_checks import check_trace_gas
 from vibsim.inputs.units import GREATEST
 from vibsim.inputs.variation_checks import check_variation
+from vibsim.inputs.vehicle_checks import check_vehicle, occupant_names
 
 Report = Callable[[tuple[str | int, ...], Any, str], None]
 GROUND = "ground"
@@ -46,7 +47,8 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
         _check_between(mount, index, bodies, report)
         check_mount(mount, ("mount", index), report)
     for index, sensor in _entries(clean, "sensor"):
-        _check_name(sensor.get("body"), bodies, ("sensor", index, "body"), report)
+        _check_name(sensor.get("body"), [*bodies, *occupant_names(clean)], ("sensor", index, "body"), report)
+    check_vehicle(clean, bodies, report)
     check_statics(clean, bodies, report)
     check_size(clean, MOUNT_MODELS, report)
     check_exposure(clean, report)

@@ -19,6 +19,7 @@ from vibsim.inputs.speed_models import ToothWheel
 from vibsim.inputs.statics_models import Driveline, LoadCase, Point
 from vibsim.inputs.table import FileName, Name, Table, Vector
 from vibsim.inputs.variation_models import Misfire, Variation
+from vibsim.inputs.vehicle_models import AntiRollBar, Occupant, Wheel
 
 
 class CaseInfo(Table):
@@ -360,6 +361,9 @@ class Case(Table):
     engine: Engine | None = None
     body: Annotated[tuple[Body, ...], Field(min_length=1)]
     mount: tuple[Mount, ...] = ()
+    wheel: tuple[Wheel, ...] = ()
+    anti_roll_bar: tuple[AntiRollBar, ...] = ()
+    occupant: tuple[Occupant, ...] = ()
     sensor: tuple[Sensor, ...] = ()
     run: Run | None = None
     duty: tuple[Duty, ...] = ()

@@ -19,6 +19,7 @@ from vibsim.results.engine_facts import engine_facts
 from vibsim.results.labelled import FORMAT_VERSION, Group
 from vibsim.solver.observe import Observed
 from vibsim.solver.solution import Solution
+from vibsim.solver.vertical_seen import SEEN as SEEN_OF_PARTS
 
 AXES = ("X", "Y", "Z")
 COEFFICIENTS = ("flow", "head", "work", "slope of flow", "slope of head", "slope of work")
@@ -77,6 +78,8 @@ def collect(solution: Solution, case_file: CaseFile) -> Group:
     _add_labels(results, "mount", [mount.name for mount in case.mount], "mount")
     _add_labels(results, "sensor", [sensor.name for sensor in case.sensor], "sensor")
     _add_contacts(results, case.sensor)
+    _add_labels(results, "wheel", [wheel.name for wheel in case.wheel], "wheel")
+    _add_labels(results, "occupant", [occupant.name for occupant in case.occupant], "occupant")
     cylinders = case.engine.cylinder if case.engine else ()
     _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
     _add_quantities(results, solution.over_time, "time")
@@ -144,6 +147,9 @@ def _add_quantities(group: Group, observed: Observed, first: str) -> None:
         data = getattr(observed, name)
         if data is None or (data.shape[1:] and data.shape[1] == 0):
             continue  # nothing of this kind in the case
+        group.add(name, (first, *dims), data, units, long_name)
+    for name, data in observed.parts.items():
+        dims, units, long_name = SEEN_OF_PARTS[name]
         group.add(name, (first, *dims), data, units, long_name)
     for name, data in (observed.air or {}).items():
         units, long_name, _ = SEEN[name]

@@ -10,6 +10,7 @@ from vibsim.inputs.case_checks import GROUND, inertia_matrix
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Body, Case
 
+WHEEL_SHAPE = np.array([0.7, 0.2, 0.7])  # of the radius: a wheel's box is not taken for its outline
 EDGES = [(a, b) for a in range(8) for b in range(a + 1, 8) if bin(a ^ b).count("1") == 1]
 
 
@@ -35,6 +36,15 @@ def _box(body: Body) -> Box:
     signs = np.array([[1.0 if corner >> bit & 1 else -1.0 for bit in range(3)] for corner in range(8)])
     centre = np.array(body.centre_of_mass)
     return Box(body.name, centre, centre + (signs * half) @ axes.T)
+
+
+def wheels_of(case: Case) -> list[Box]:
+    """One box per wheel, as wide as a tyre about is."""
+    signs = np.array([[1.0 if corner >> bit & 1 else -1.0 for bit in range(3)] for corner in range(8)])
+    return [
+        Box(f"wheel {wheel.name}", np.array(wheel.at), np.array(wheel.at) + signs * wheel.radius * WHEEL_SHAPE)
+        for wheel in case.wheel
+    ]
 
 
 def mounts_of(case_file: CaseFile, body: str | None) -> list[int]:

@@ -13,7 +13,7 @@ from PIL import Image
 
 from vibsim.inputs.errors import VibsimError
 from vibsim.inputs.loader import CaseFile
-from vibsim.show.layout_scene import EDGES, Box, boxes_of, carried, ends_of
+from vibsim.show.layout_scene import EDGES, Box, boxes_of, carried, ends_of, wheels_of
 from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, new_figure
 from vibsim.solver.simulate import Progress
 from vibsim.studies.modes import ModesResult
@@ -63,7 +63,7 @@ class _Film:
 
     def __init__(self, result: ModesResult, case_file: CaseFile, mode: int, title: str):
         case = case_file.case
-        self._boxes = boxes_of(case)
+        self._boxes = [*boxes_of(case), *wheels_of(case)]
         self._at = {box.body: box.centre for box in self._boxes}
         self._shape = dict(zip(result.bodies, result.modes.shape[mode], strict=True))
         self._mounts = [(np.array(mount.at), *ends_of(case, n)) for n, mount in enumerate(case.mount)]

@@ -8,6 +8,7 @@ from rich.table import Table
 from rich.text import Text
 
 from vibsim.show.tables import new_console, new_table, plain_number
+from vibsim.show.wheel_tables import ESTIMATES, seats_table, wheels_table
 from vibsim.studies.losses import Loss
 from vibsim.studies.overview import Overview
 
@@ -45,6 +46,12 @@ def print_overview(understood: Overview) -> None:
         console.print(
             "force of weight on the second body; Hz: bounce estimated from the sag; see vibsim modes", style="dim"
         )
+
+    if understood.wheels:
+        console.print(wheels_table(understood.wheels))
+        console.print(ESTIMATES, style="dim")
+    if understood.seats:
+        console.print(seats_table(understood.seats))
 
 
 def _losses_table(losses: list[Loss]) -> Table:

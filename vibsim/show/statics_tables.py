@@ -12,6 +12,7 @@ from rich.text import Text
 
 from vibsim.inputs.errors import VibsimError
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
+from vibsim.show.wheel_tables import load_case_wheels
 from vibsim.solver.packed import STANDARD_GRAVITY
 from vibsim.studies.load_cases import SOURCE
 from vibsim.studies.statics import Standing, Statics
@@ -30,6 +31,8 @@ def print_statics(statics: Statics, written: list[Path]) -> None:
     console.print(_forces(statics, statics.gears, "Preload: weight and full engine torque in each gear"))
     console.print(_forces(statics, statics.loads, "Strength load cases: weight, acceleration and engine torque"))
     console.print(_envelope(statics))
+    if statics.wheels:
+        console.print(load_case_wheels(statics, statics.gears + statics.loads))
     if statics.gears[0].points:
         console.print(_clearances(statics))
     _notes(console, statics)

@@ -46,14 +46,22 @@ def explain_failure(status: int, stepper: Stepper, packed: Packed, case: Case) -
         return RunFailure(f"the run diverged: {quantity} ran away {when}; check {key}")
     what = "the step became too small" if status == STEP_TOO_SMALL else "too many steps were needed"
     key = _fastest_mount(case, packed, worst)
-    if packed.model.air_at <= worst < packed.state_size - 2:
+    if _first_part(packed) <= worst < packed.model.air_at:
+        key = "stiffness and damping of [[wheel]] and [[occupant]]"
+    elif packed.model.air_at <= worst < packed.state_size - 2:
         key = "engine.charging and engine.gas.throttle"
     return RunFailure(f"the run is too stiff or diverging: {what} for {quantity} {when}; check {key}")
 
 
+def _first_part(packed: Packed) -> int:
+    """The first state of wheels and occupants, or of what comes after them."""
+    parts = packed.model.parts
+    return packed.model.air_at if parts is None else parts.at
+
+
 def _mount_of(packed: Packed, index: int) -> int | None:
     """The mount whose own state is behind an index of the state."""
-    if not STATES_PER_BODY * len(packed.names) <= index < packed.model.air_at:
+    if not STATES_PER_BODY * len(packed.names) <= index < _first_part(packed):
         return None
     first = packed.model.mounts["state"]
     return max((n for n in range(first.size) if 0 <= first[n] <= index), key=lambda n: first[n])

@@ -84,10 +84,18 @@ class FrequencyModel:
 
     def force_at(self, body: int, place: np.ndarray) -> np.ndarray:
         """Push (unknowns, 3) of unit forces along vehicle X, Y, Z on a body at a place (3) m as drawn."""
-        push = np.zeros((6 * len(self.packed.names), 3))
+        push = np.zeros((self.packed.unknowns, 3))
         push[6 * body : 6 * body + 3] = np.eye(3)
         push[6 * body + 3 : 6 * body + 6] = cross(place - self.packed.centres[body])
         return push
+
+    def all_along(self) -> np.ndarray:
+        """Displacement (unknowns, 3) of everything that moves by one along vehicle X, Y, Z and does not turn."""
+        bodies = len(self.packed.names)
+        along = np.zeros((self.packed.unknowns, 3))
+        along[: 6 * bodies] = np.tile(np.vstack([np.eye(3), np.zeros((3, 3))]), (bodies, 1))
+        along[6 * bodies :, 2] = 1.0
+        return along
 
     def ground_at(self, rate: float) -> np.ndarray:
         """Push (unknowns, 3) of unit motions of the ground along vehicle X, Y, Z (N per m).
@@ -95,8 +103,7 @@ class FrequencyModel:
         Derived: what moves with the ground and does not turn stretches no mount, so the forces are those of K and C on
         that motion.
         """
-        along = np.tile(np.vstack([np.eye(3), np.zeros((3, 3))]), (len(self.packed.names), 1))
-        return np.asarray((self.dynamic_stiffness(rate) + rate**2 * self.linear.mass) @ along)
+        return np.asarray((self.dynamic_stiffness(rate) + rate**2 * self.linear.mass) @ self.all_along())
 
     def _added(self, special: Special, rate: float) -> np.ndarray:
         """ΔK (3, 3), vehicle axes."""
@@ -133,7 +140,7 @@ def frequency_model(
 
 def gyroscopic(packed: Packed, speed: float) -> np.ndarray:
     """ω×h of the crank's angular momentum h as a matrix on the bodies' speeds."""
-    matrix = np.zeros((6 * len(packed.names),) * 2)
+    matrix = np.zeros((packed.unknowns,) * 2)
     if packed.model.carrier < 0:
         return matrix
     at = 6 * packed.model.carrier + 3
@@ -155,7 +162,7 @@ def special_mount(packed: Packed, displacement: np.ndarray, index: int, mount: M
             own[n] = matrix_of(state[at + 3 : at + 7])
             places[n] = state[at : at + 3] + own[n] @ point
     rows = np.array([[record[row + column] for column in "xyz"] for row in "xyz"]) @ own[0].T
-    across = np.zeros((3, 6 * len(packed.names)))
+    across = np.zeros((3, packed.unknowns))
     for sign, end in ((-1.0, "first"), (1.0, "second")):
         body = int(record[end])
         if body >= 0:
@@ -183,11 +190,14 @@ def _mount_rates(packed: Packed, linear: Linear, speed: float) -> tuple[np.ndarr
 
 
 def feel_of(packed: Packed, sensors: tuple[Sensor, ...]) -> np.ndarray:
-    feel = np.zeros((len(sensors), 3, 6 * len(packed.names)))
+    feel = np.zeros((len(sensors), 3, packed.unknowns))
     for n, sensor in enumerate(sensors):
-        body = packed.names.index(sensor.body)
+        body, occupant = packed.felt_on(sensor.body)
         feel[n, :, 6 * body : 6 * body + 3] = np.eye(3)
         feel[n, :, 6 * body + 3 : 6 * body + 6] = -cross(np.array(sensor.at) - packed.centres[body])
+        if occupant >= 0:
+            feel[n, 2] = 0.0
+            feel[n, 2, packed.frame_unknown(occupant)] = 1.0
     return feel
 
 

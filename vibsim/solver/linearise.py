@@ -11,6 +11,7 @@ import numpy as np
 from vibsim.solver.near_rest import mean_carrier_mass
 from vibsim.solver.packed import AVERAGE_POINTS, STATES_PER_BODY, Packed, without_turning_eccentrics
 from vibsim.solver.start import AtRest, Preload
+from vibsim.solver.vertical_linear import with_parts
 from vibsim.structure.rotation import matrix_of
 from vibsim.structure.statics import Equilibrium
 
@@ -21,7 +22,8 @@ REVOLUTION = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
 @dataclass(frozen=True)
 class Linear:
     """M·x'' + C·x' + K·x = f. Square matrices, 6 unknowns per body: its centre of mass along vehicle X, Y, Z (m) and
-    small turns about them (rad), forces in N and moments about the centre of mass in N m."""
+    small turns about them (rad), forces in N and moments about the centre of mass in N m; then one per mass of wheels
+    and occupants: its height (m)."""
 
     names: list[str]
     mass: np.ndarray
@@ -48,6 +50,8 @@ def linearise(
     steady = packed._replace(model=model._replace(train=without_turning_eccentrics(model.train)))
     mass = _mass_matrix(steady, start, crank, REVOLUTION)
     slope, drag = rest.slopes_at(start)
+    if model.parts is not None:
+        mass, slope, drag = with_parts(rest, start, model.parts, mass, slope, drag)
     return Linear(packed.names, mass, -drag, -slope, found)
 
 
@@ -61,6 +65,8 @@ def _mass_matrix(packed: Packed, start: np.ndarray, crank: Crank, angles: np.nda
         turn[:3, :3] = turn[3:, 3:] = own
         if b == model.carrier:
             mean_carrier_mass(angles, model, crank == "free", block)
+        elif model.parts is not None:
+            block[:] = model.parts.mass[b]
         else:
             block[0, 0] = block[1, 1] = block[2, 2] = body["mass"]
             block[3:, 3:] = _symmetric([body[entry] for entry in ("xx", "yy", "zz", "xy", "xz", "yz")])

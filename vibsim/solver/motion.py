@@ -23,6 +23,7 @@ from vibsim.engine.node_grid import WEIGHTS, at_weights, fill_weights, node_coun
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.jit import bare, inlined, inner, kernel
 from vibsim.solver.mount_motion import WORK, F, T, V, W, add_mounts
+from vibsim.solver.vertical_motion import add_parts, laden_velocities
 from vibsim.structure.rotation import matrix_entries
 
 # rows of the carrier's vectors, in its own axes
@@ -132,6 +133,7 @@ def velocities(y, model, w, e):
         w[b, W] = body.inverse_xx * lx + body.inverse_xy * ly + body.inverse_xz * lz
         w[b, W + 1] = body.inverse_xy * lx + body.inverse_yy * ly + body.inverse_yz * lz
         w[b, W + 2] = body.inverse_xz * lx + body.inverse_yz * ly + body.inverse_zz * lz
+    laden_velocities(y, model.parts, w)
     return speed
 
 
@@ -229,6 +231,7 @@ def add_forces(y, model, w, e, speed, out):
         w[b, F], w[b, F + 1], w[b, F + 2] = 0.0, 0.0, -model.gravity * model.bodies[b].mass
         w[b, T], w[b, T + 1], w[b, T + 2] = 0.0, 0.0, 0.0
     add_mounts(y, model, w, speed, out)
+    add_parts(y, model, model.parts, w, out)
     if model.carrier >= 0 and model.reactor != model.carrier:
         react(output_torque(speed, model, model.air, e), model.carrier, model.reactor, w)
     for n in range(node_count(model.gas.nodes) + 1, model.losses.size):

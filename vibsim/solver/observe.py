@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -32,6 +32,8 @@ from vibsim.solver.motion import (
 )
 from vibsim.solver.mount_motion import HELD, MOMENT, plain_mount, special_mounts
 from vibsim.solver.packed import STATES_PER_BODY, Packed
+from vibsim.solver.vertical_motion import laden_rates
+from vibsim.solver.vertical_seen import see_parts
 from vibsim.structure.rotation import conjugate, multiply, quaternion_of_matrix, rotation_vectors
 
 
@@ -56,6 +58,7 @@ class Observed:
     body_rotation: np.ndarray
     sensor_acceleration: np.ndarray
     air: dict[str, np.ndarray] | None = None  # of the air path by name; None without one
+    parts: dict[str, np.ndarray] = field(default_factory=dict)  # of wheels and occupants by name
 
 
 @inner
@@ -146,6 +149,7 @@ def _observe(
                 solved = _plain_rates(model, b, out, at)
             for k in range(7):
                 rates[b, k] = solved[k]
+            laden_rates(b, out, model.parts, rates)
             for k in range(3):
                 velocity[n, b, k] = out[at + k]
             _point_acceleration(r, rates[b], origin, acceleration[n, b])
@@ -192,7 +196,12 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     feel = np.zeros((points, len(sensors), 3))
     air = np.zeros((points, 0 if model.air is None else len(SEEN)))
     body, point = _sensor_places(packed, sensors)
+    parts = see_parts(states, packed)
     _observe(states, model, body, point, torque, pressure, force, deflection, moment, velocity, acceleration, feel, air)
+    for n, sensor in enumerate(sensors):
+        occupant = packed.felt_on(sensor.body)[1]
+        if occupant >= 0:
+            feel[:, n, 2] = parts["occupant_acceleration"][:, occupant]
     by_body = states[:, : STATES_PER_BODY * bodies].reshape(points, bodies, STATES_PER_BODY)
     drawn = np.array([quaternion_of_matrix(own) for own in packed.axes])
     return Observed(
@@ -213,6 +222,7 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         body_rotation=rotation_vectors(multiply(by_body[:, :, 3:7], conjugate(drawn))),
         sensor_acceleration=feel,
         air=None if model.air is None else seen_by_name(air, model.air),
+        parts=parts,
     )
 
 
@@ -229,7 +239,7 @@ def joined(first: Observed, second: Observed) -> Observed:
 
 
 def _sensor_places(packed: Packed, sensors: tuple[Sensor, ...]) -> tuple[np.ndarray, np.ndarray]:
-    body = np.array([packed.names.index(sensor.body) for sensor in sensors], dtype=np.int64)
+    body = np.array([packed.felt_on(sensor.body)[0] for sensor in sensors], dtype=np.int64)
     point = np.zeros((len(sensors), 3))
     for n, sensor in enumerate(sensors):
         b = body[n]

@@ -28,6 +28,8 @@ from vibsim.jit import kernel
 from vibsim.late import prepare
 from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
+from vibsim.structure.vertical_pack import PackedParts, pack_parts
+from vibsim.structure.vertical_parts import Parts
 
 STANDARD_GRAVITY = 9.80665
 AVERAGE_POINTS = 96  # the mean of a smooth periodic function converges beyond any power of the step
@@ -54,7 +56,7 @@ class Model(NamedTuple):
     `losses` records of friction at each node of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
     `reactor` (−1 ground); `air` the air path, where its states are among those of the run, and `air_at` where they
-    begin.
+    begin; `parts` wheels, anti-roll bars and occupants, where there are any.
     """
 
     bodies: np.ndarray
@@ -71,17 +73,20 @@ class Model(NamedTuple):
     gravity: float
     air: AirPath | None = None
     air_at: int = 0
+    parts: Parts | None = None
 
 
 class Packed(NamedTuple):
     """A model with what is needed to read its states: names, drawn places, own axes, layout, names of
     accessories.
 
-    States are those of the bodies, then `more_states`, of the mounts first and then of the air path, then crank angle
-    and momentum. `remarks` say what was done to measured data and what of it is doubtful, `mount_notes` how laws were
-    fitted. `load` is the run's, found where torque or power was asked for; `point` the steady state of throttle and
-    charger, where the case has them; `folder` that of the case's CSV files; `borrowed` nodes of the air path at which
-    no working cycle closes. `repeats` working cycles, of misfire, are a period.
+    States are those of the bodies, then `more_states`, of the mounts first, then of wheels and occupants and then of
+    the air path, then crank angle and momentum. `remarks` say what was done to measured data and what of it is
+    doubtful, `mount_notes` how laws were fitted. `load` is the run's, found where torque or power was asked for;
+    `point` the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV files;
+    `borrowed` nodes of the air path at which no working cycle closes. `repeats` working cycles, of misfire, are a
+    period. `part_names` and `part_places` (n, 3) m as drawn are those of what moves up and down by itself, wheels and
+    then `occupants`.
     """
 
     model: Model
@@ -98,6 +103,9 @@ class Packed(NamedTuple):
     borrowed: np.ndarray | None = None
     repeats: int = 1
     mount_notes: tuple[str, ...] = ()
+    part_names: tuple[str, ...] = ()
+    part_places: np.ndarray = np.zeros((0, 3))
+    occupants: tuple[str, ...] = ()
 
     def with_air(self, air: AirPath) -> Packed:
         return self._replace(model=self.model._replace(air=air))
@@ -105,6 +113,23 @@ class Packed(NamedTuple):
     @property
     def air_states(self) -> tuple[MoreState, ...]:
         return self.more_states[self.model.air_at - STATES_PER_BODY * len(self.names) :]
+
+    def felt_on(self, name: str) -> tuple[int, int]:
+        """What a sensor on a body or an occupant of that name sits on: the body, and the occupant whose frame it
+        follows along Z (−1 for none)."""
+        if name in self.names or self.model.parts is None:
+            return self.names.index(name), -1
+        occupant = self.occupants.index(name)
+        return int(self.model.parts.occupants[occupant]["body"]), occupant
+
+    def frame_unknown(self, occupant: int) -> int:
+        """The unknown of the linear model that is the height of an occupant's frame."""
+        return self.unknowns - 3 * (len(self.occupants) - occupant)
+
+    @property
+    def unknowns(self) -> int:
+        """Unknowns of the linear model: six per body, then the heights of wheels and occupants."""
+        return 6 * len(self.names) + len(self.part_names)
 
     @property
     def period(self) -> float:
@@ -126,7 +151,7 @@ def pack(case: Case, folder: Path) -> Packed:
     Raises InputError for what only shows once the engine is resolved: firing angles, throws, traces, and moving parts
     heavier than the weighed whole that includes them.
     """
-    case = _carrying(with_load(case, folder))
+    case = _seating(_carrying(with_load(case, folder)))
     engine = case.engine
     names = [body.name for body in case.body]
     centres = [np.array(body.centre_of_mass) for body in case.body]
@@ -156,6 +181,10 @@ def pack(case: Case, folder: Path) -> Packed:
     mounts = PackedMounts(np.zeros(0), np.zeros(0), (), ())
     with together:
         mounts = pack_mounts(case.mount, names, centres, axes, folder, STATES_PER_BODY * len(names))
+    first = STATES_PER_BODY * len(names) + len(mounts.states)
+    parts = PackedParts()
+    with together:
+        parts = pack_parts(case, names, centres, axes, mass, inertia, carrier, first)
     together.raise_if_any()
     model = Model(
         bodies=_body_records(mass, inertia),
@@ -171,11 +200,13 @@ def pack(case: Case, folder: Path) -> Packed:
         reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
         air=fed.path,
-        air_at=STATES_PER_BODY * len(names) + len(mounts.states),
+        air_at=first + len(parts.states),
+        parts=parts.parts,
     )
     if np.any(mounts.records["special"]):
         prepare()
     states = tuple(MoreState(state.name, 0.0, state.floor, 0.0) for state in mounts.states)
+    states += tuple(MoreState(*state) for state in parts.states)
     return Packed(
         model=model,
         names=names,
@@ -183,13 +214,16 @@ def pack(case: Case, folder: Path) -> Packed:
         axes=np.array(axes),
         layout=layout,
         accessories=_driven_by_crank(engine, point, fed),
-        remarks=remarks,
+        remarks=replace(remarks, warnings=(*remarks.warnings, *parts.remarks)),
         more_states=(*states, *fed.states),
         load=case.run.load if case.run else 1.0,
         point=point,
         folder=folder,
         borrowed=fed.borrowed,
         mount_notes=mounts.notes,
+        part_names=parts.names,
+        part_places=parts.places,
+        occupants=tuple(occupant.name for occupant in case.occupant),
     )
 
 
@@ -339,12 +373,23 @@ def _carrying(case: Case) -> Case:
     charging = case.engine.charging if case.engine else None
     if case.engine is None or not isinstance(charging, Charged) or not charging.added_mass:
         return case
-    names = [body.name for body in case.body]
-    index = names.index(case.engine.body)
-    body, place = case.body[index], np.array(charging.added_mass_at)
-    mass, centre, inertia = with_added_mass(
-        body.mass, np.array(body.centre_of_mass), _inertia(body), charging.added_mass, place
-    )
+    return _with_mass(case, case.engine.body, charging.added_mass, np.array(charging.added_mass_at))
+
+
+def _seating(case: Case) -> Case:
+    """The case with what of its occupants is not on their springs put on the bodies that seat them."""
+    for occupant in case.occupant:
+        if occupant.seated_share < 1.0:
+            rigid = (1.0 - occupant.seated_share) * occupant.mass
+            case = _with_mass(case, occupant.body, rigid, np.array(occupant.at))
+    return case
+
+
+def _with_mass(case: Case, name: str, added: float, place: np.ndarray) -> Case:
+    """The case with a point mass (kg) put on a body at a place (3) m."""
+    index = [body.name for body in case.body].index(name)
+    body = case.body[index]
+    mass, centre, inertia = with_added_mass(body.mass, np.array(body.centre_of_mass), _inertia(body), added, place)
     update = {
         "mass": mass,
         "centre_of_mass": _triple(centre),

@@ -9,6 +9,7 @@ from vibsim.jit import inner, kernel
 from vibsim.late import late
 from vibsim.solver.mount_motion import WORK, put_in_hand
 from vibsim.solver.packed import STATES_PER_BODY, Model
+from vibsim.solver.vertical_motion import relax_parts
 from vibsim.structure.mount_laws import D, curve, interval
 from vibsim.structure.mounts import LINEAR, MOUNT, SCHEDULED, rest_states
 from vibsim.structure.rotation import matrix_entries
@@ -20,6 +21,8 @@ def at_rest(y: np.ndarray, model: Model) -> None:
     """Write into y the states of the mounts as they come to rest where the bodies are."""
     if np.any(model.mounts["state"] >= 0):
         _all_to_rest(y, model.bodies.size, model.mounts, model.mount_numbers)
+    if model.parts is not None:
+        _parts_to_rest(y, model.gravity, model.parts)
 
 
 def deflections(y: np.ndarray, model: Model) -> np.ndarray:
@@ -65,9 +68,15 @@ def _all_to_rest(y, bodies, mounts, numbers):
     _settle(y, bodies, mounts, numbers)
 
 
+@kernel
+def _parts_to_rest(y, gravity, parts):
+    relax_parts(y, gravity, parts)
+
+
 @inner
 def relax(y, model):
     """Write into y the states of the mounts, where they have any, as they come to rest where the bodies are."""
+    relax_parts(y, model.gravity, model.parts)
     for n in range(model.mounts.size):
         if model.mounts[n].state >= 0:
             _settle(y, model.bodies.size, model.mounts, model.mount_numbers)

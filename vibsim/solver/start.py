@@ -8,7 +8,7 @@ import numpy as np
 
 from vibsim.engine.accessories import held_at
 from vibsim.inputs.errors import InputError
-from vibsim.solver.motion import A_, B_, C_, fill_engine, scratch
+from vibsim.solver.motion import A_, B_, C_, derivatives, fill_engine, scratch
 from vibsim.solver.near_rest import forces_near, move
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
 from vibsim.solver.rest import at_rest, deflections, held_at_speed
@@ -98,7 +98,8 @@ class AtRest:
     def state(self, displacement: np.ndarray) -> np.ndarray:
         """The state with bodies displaced (6 per body) and at rest."""
         state = np.empty_like(self._drawn)
-        move(np.ascontiguousarray(displacement, dtype=float).ravel(), self._drawn, self._model, state)
+        model = self._under(1.0)[0]
+        move(np.ascontiguousarray(displacement, dtype=float).ravel(), self._drawn, model, state)
         return state
 
     def forces(self, displacement: np.ndarray, share: float = 1.0) -> np.ndarray:
@@ -112,8 +113,26 @@ class AtRest:
 
     def slopes_at(self, start: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """How the forces under the whole load change with displacements from state `start`, and with the bodies'
-        speeds there; square."""
-        return self._near(np.zeros(self._size), start, 1.0, self._square(), self._square())[1:]
+        speeds there, wheels and occupants held; square."""
+        model, field, moment = self._frozen()
+        slope, drag, force = self._square(), self._square(), np.empty(self._size)
+        forces_near(np.zeros(self._size), start, model, field, moment, force, slope, drag)
+        return slope, drag
+
+    def frozen_forces(self, start: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Forces on all bodies (6 per body) under the whole load in a state at rest but for wheels and occupants, which
+        are held as they are there, and the rates of that state."""
+        model, field, moment = self._frozen()
+        force, rates = np.empty(self._size), np.zeros_like(start)
+        forces_near(np.zeros(self._size), start, model, field, moment, force, NOT_ASKED, NOT_ASKED)
+        derivatives(start, model, *scratch(len(self._packed.names)), rates)
+        return force, rates
+
+    def _frozen(self) -> tuple[Model, np.ndarray, np.ndarray]:
+        model, field, moment = self._under(1.0)
+        if model.parts is not None:
+            model = model._replace(parts=model.parts._replace(frozen=True))
+        return model, field, moment
 
     def equilibrium(self) -> Equilibrium:
         """Where the forces on all bodies that are not held vanish. Raises RunFailure."""
@@ -157,7 +176,11 @@ class AtRest:
             losses = model.losses.copy()
             losses["held"] *= share
             load = (share * model.load[0], 0.0, 0.0, 0.0)
-            model = model._replace(load=load, losses=losses, gravity=share * model.gravity)
+            parts = model.parts
+            if parts is not None:
+                ax, ay, az = (share * float(entry) for entry in preload.acceleration)
+                parts = parts._replace(acceleration=(ax, ay, az))
+            model = model._replace(load=load, losses=losses, gravity=share * model.gravity, parts=parts)
             self._parts[share] = model, -share * preload.acceleration, share * preload.moment
         return self._parts[share]
 

@@ -22,8 +22,24 @@ class Modes:
     energy: np.ndarray
 
 
-def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray) -> Modes:
-    """Modes of M·x'' + C·x' + K·x = 0 (6 unknowns per body), from the eigenvalues of the first-order form.
+def sixfold(values: np.ndarray, heights: int) -> np.ndarray:
+    """Values of unknowns (..., n), of which the last so many are heights, as six each (..., bodies, 6): a mass that has
+    a height alone is a body that moves along Z alone."""
+    places = sixfold_places(values.shape[-1], heights)
+    found = np.zeros((*values.shape[:-1], values.shape[-1] + 5 * heights), values.dtype)
+    found[..., places] = values
+    return found.reshape(*values.shape[:-1], -1, 6)
+
+
+def sixfold_places(unknowns: int, heights: int) -> np.ndarray:
+    """Where `sixfold` puts each unknown."""
+    first = unknowns - heights
+    return np.concatenate([np.arange(first), first + 2 + 6 * np.arange(heights)])
+
+
+def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray, heights: int = 0) -> Modes:
+    """Modes of M·x'' + C·x' + K·x = 0 (6 unknowns per body, then so many `heights`, each a body of its own in what is
+    returned), from the eigenvalues of the first-order form.
 
     The energy share of entry i is Re(conj(φ_i)·(M·φ)_i) over its sum (common practice in mount design, no source).
     """
@@ -43,8 +59,8 @@ def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray) -> Mo
     return Modes(
         frequency=speed / (2.0 * np.pi),
         damping=np.where(speed > 0.0, -roots.real / np.where(speed > 0.0, speed, 1.0), 0.0),
-        shape=shapes.reshape(len(keep), -1, 6),
-        energy=energy.reshape(len(keep), -1, 6),
+        shape=sixfold(shapes, heights),
+        energy=sixfold(energy, heights),
     )
 
 

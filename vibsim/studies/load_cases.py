@@ -190,9 +190,10 @@ def preload_of(packed: Packed, case: Case, load: LoadCase, delivery: Delivery | 
 
 
 def held_bodies(case: Case) -> tuple[int, ...]:
-    """What "held" holds: the bodies that stand on the ground by a mount, save the engine's own; none if that leaves
-    nothing to move."""
+    """What "held" holds: the bodies that stand on the ground by a mount or a wheel, save the engine's own; none if that
+    leaves nothing to move."""
     names = [body.name for body in case.body]
     own = case.engine.body if case.engine is not None else None
-    standing = {name for mount in case.mount if GROUND in mount.between for name in mount.between} - {GROUND, own}
+    standing = {name for mount in case.mount if GROUND in mount.between for name in mount.between}
+    standing = (standing | {wheel.body for wheel in case.wheel}) - {GROUND, own}
     return tuple(names.index(name) for name in names if name in standing) if len(standing) < len(names) else ()

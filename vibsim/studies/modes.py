@@ -15,11 +15,12 @@ from vibsim.inputs.mount_models import WITH_STATES, ScheduledMount
 from vibsim.inputs.statics_models import LoadCase
 from vibsim.solver.linearise import Crank, Linear, linearise
 from vibsim.solver.packed import Packed
-from vibsim.solver.start import Preload
+from vibsim.solver.start import Preload, state_at
 from vibsim.structure.elastic_axes import ElasticAxes, elastic_axes
 from vibsim.structure.energy import decoupling, energy_along
-from vibsim.structure.modes import Modes, modes_of
+from vibsim.structure.modes import Modes, modes_of, sixfold, sixfold_places
 from vibsim.structure.torque_roll_axis import Axis, axes_along, torque_roll_axis
+from vibsim.structure.vertical_parts import part_bodies, part_heights
 from vibsim.studies.load_cases import (
     Chassis,
     deliver,
@@ -149,27 +150,61 @@ def find_modes(
 def modes_result(case: Case, packed: Packed, linear: Linear, held: tuple[int, ...], words: str) -> ModesResult:
     """Modes of the bodies that are not held, from the linear model, with the axes of the engine's body."""
     free = [b for b in range(len(packed.names)) if b not in held]
-    moving = np.concatenate([np.arange(6 * b, 6 * b + 6) for b in free])
+    carried = _parts_on(packed, held)
+    moving = np.concatenate([*(np.arange(6 * b, 6 * b + 6) for b in free), 6 * len(packed.names) + carried.numbers])
     mass, damping, stiffness = (
         matrix[np.ix_(moving, moving)] for matrix in (linear.mass, linear.damping, linear.stiffness)
     )
-    names = [packed.names[b] for b in free]
+    names = [packed.names[b] for b in free] + carried.names
+    heights = len(carried.names)
     _require_held(mass, stiffness, names)
-    modes = modes_of(mass, damping, stiffness)
-    places = packed.centres[free]
+    modes = modes_of(mass, damping, stiffness, heights)
+    places = np.concatenate([packed.centres[free], carried.places])
     carrier = packed.model.carrier
     body = free.index(carrier) if carrier in free else 0
     crank = packed.axes[carrier][:, 0] if carrier >= 0 else None
-    axes = _body_axes(modes, mass, stiffness, names, places, body, crank)
+    whole, put = np.zeros((6 * len(names),) * 2), sixfold_places(len(mass), heights)
+    whole[np.ix_(put, put)] = mass
+    axes = _body_axes(modes, whole, stiffness, names, places, body, crank)
+    still = state_at(packed, linear.equilibrium.displacement)
     return ModesResult(
         names,
         modes,
-        linear.equilibrium.displacement[free],
+        np.concatenate([linear.equilibrium.displacement[free], carried.moves(still)]),
         axes,
         places,
         words,
         [packed.names[b] for b in held],
         tuple(mount.name for mount in case.mount if isinstance(mount, WITH_STATES)),
+    )
+
+
+@dataclass(frozen=True)
+class _Carried:
+    """Wheels and occupants on bodies that are free to move: `numbers` among all such masses, names, places (n, 3) m as
+    drawn and `states` that are their heights."""
+
+    numbers: np.ndarray
+    names: list[str]
+    places: np.ndarray
+    states: list[int]
+
+    def moves(self, state: np.ndarray) -> np.ndarray:
+        """Displacements (n, 6) m from as drawn in a state."""
+        found = np.zeros((len(self.names), 6))
+        found[:, 2] = state[self.states] - self.places[:, 2]
+        return found
+
+
+def _parts_on(packed: Packed, held: tuple[int, ...]) -> _Carried:
+    parts = packed.model.parts
+    if parts is None:
+        return _Carried(np.zeros(0, dtype=np.int64), [], np.zeros((0, 3)), [])
+    numbers = [n for n, body in enumerate(part_bodies(parts)) if body not in held]
+    heights = part_heights(parts)
+    names = [packed.part_names[n] for n in numbers]
+    return _Carried(
+        np.array(numbers, dtype=np.int64), names, packed.part_places[numbers], [heights[n] for n in numbers]
     )
 
 
@@ -210,15 +245,16 @@ def _require_held(mass: np.ndarray, stiffness: np.ndarray, names: list[str]) -> 
     """Raise InputError for a motion that nothing holds, saying which body moves how."""
     squares, shapes = eigh(0.5 * (stiffness + stiffness.T), mass)
     least = max((2.0 * np.pi * FREE_BELOW) ** 2, FREE_SHARE * float(squares[-1]))
+    heights = (6 * len(names) - len(mass)) // 5
     for square, shape in zip(squares, shapes.T, strict=True):
         if square < least:
-            shares = shape * (mass @ shape)
-            body, direction = divmod(int(shares.argmax()), 6)
-            motion = _motion(DIRECTIONS[direction])
-            raise InputError(
-                f"mount: body '{names[body]}' is free to {motion}, a mode at 0 Hz; add a mount, or give one "
-                "stiffness_N_per_mm that way"
-            )
+            shares = sixfold(shape * (mass @ shape), heights)
+            body, direction = np.unravel_index(int(shares.argmax()), shares.shape)
+            motion = _motion(DIRECTIONS[int(direction)])
+            what = "a mount, or give one stiffness_N_per_mm"
+            if heights:
+                what = "a mount, or give a mount stiffness_N_per_mm or a wheel's tyre its lateral or longitudinal one"
+            raise InputError(f"mount: body '{names[body]}' is free to {motion}, a mode at 0 Hz; add {what} that way")
 
 
 def _motion(direction: str) -> str:

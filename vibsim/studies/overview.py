@@ -22,6 +22,7 @@ from vibsim.solver.varied import found_in_record
 from vibsim.structure.statics import Equilibrium
 from vibsim.studies.gas_overview import CylinderGas, cycles_alike, feeding_in_words, run_point
 from vibsim.studies.losses import Loss, find_losses, friction_in_words
+from vibsim.studies.wheels import SeatLoad, WheelLoad, seat_loads, wheel_loads
 
 COUNTS = ("no", "single", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
@@ -62,6 +63,8 @@ class Overview:
     losses: list[Loss]
     notes: list[str] = field(default_factory=list)
     warnings: list[str] = field(default_factory=list)
+    wheels: list[WheelLoad] = field(default_factory=list)
+    seats: list[SeatLoad] = field(default_factory=list)
 
     def as_dict(self) -> dict[str, Any]:
         return {
@@ -84,6 +87,8 @@ class Overview:
                 }
                 for mount in self.mounts
             ],
+            "wheels": [wheel.as_dict() for wheel in self.wheels],
+            "occupants": [seat.as_dict() for seat in self.seats],
             "losses": [loss.as_dict() for loss in self.losses],
             "statics_problem": self.statics_problem,
             "notes": self.notes,
@@ -95,7 +100,7 @@ def overview(case_file: CaseFile) -> Overview:
     """Understand a case without running it. Raises InputError for what only shows when the engine is resolved."""
     case = case_file.case
     packed = pack(case, case_file.folder)
-    mounts, problem = _static_loads(case, packed)
+    mounts, wheels, seats, problem = _static_loads(case, packed)
     layout = packed.layout
     point = run_point(case, case_file.folder) if layout else None
     gas = cycles_alike(point) if point else []
@@ -114,6 +119,8 @@ def overview(case_file: CaseFile) -> Overview:
         losses=find_losses(case, packed),
         notes=[*packed.remarks.notes, *packed.mount_notes],
         warnings=list(packed.remarks.warnings),
+        wheels=wheels,
+        seats=seats,
     )
 
 
@@ -228,20 +235,22 @@ def _masses(case: Case, packed: Packed) -> list[dict[str, Any]]:
             row |= {"moving_parts": body.moving_parts, "pistons_and_rods_kg": packed.model.train.mass}
             row["block_kg"] = float(packed.model.bodies[index]["mass"])
         rows.append(row)
+    rows += [{"body": f"wheel {wheel.name}", "mass_kg": wheel.unsprung_mass} for wheel in case.wheel]
+    rows += [{"body": f"occupant {occupant.name}", "mass_kg": occupant.mass} for occupant in case.occupant]
     return rows
 
 
-def _static_loads(case: Case, packed: Packed) -> tuple[list[MountLoad], str]:
+def _static_loads(case: Case, packed: Packed) -> tuple[list[MountLoad], list[WheelLoad], list[SeatLoad], str]:
     try:
         rest: Equilibrium = equilibrium(packed)
     except RunFailure as failure:
-        return [], str(failure)
+        return [], [], [], str(failure)
     seen = observe(state_at(packed, rest.displacement)[None, :], packed, ())
     loads = []
     for index, mount in enumerate(case.mount):
         force, deflection = seen.mount_force[0, index], seen.mount_deflection[0, index]
         loads.append(MountLoad(mount.name, mount.between, mount.law, force, deflection, _bounce(deflection[2])))
-    return loads, ""
+    return loads, wheel_loads(case, seen), seat_loads(case, seen), ""
 
 
 def _bounce(sag: float) -> float | None:

@@ -227,8 +227,7 @@ def _push(model: FrequencyModel, shake: Shake, names: list[str], rate: float) ->
 
 def _grounded(model: FrequencyModel, rate: float) -> np.ndarray:
     """Force (mounts, 3, 3) on second bodies as the ground moves by one along X, Y, Z and all bodies stay."""
-    along = np.tile(np.vstack([np.eye(3), np.zeros((3, 3))]), (len(model.packed.names), 1))
-    return -model.mounts(rate, along.astype(complex))
+    return -model.mounts(rate, model.all_along().astype(complex))
 
 
 def _handed_on(force: np.ndarray, case_file: CaseFile, body: str) -> np.ndarray:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -15,6 +15,7 @@ from vibsim.solver.observe import observe
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.start import AtRest
 from vibsim.structure.rotation import matrix_of, quaternion_of_vector
+from vibsim.structure.vertical_parts import part_bodies, part_masses
 from vibsim.studies.load_cases import (
     Chassis,
     Delivery,
@@ -47,7 +48,8 @@ class Standing:
 
     `displacement` (bodies, 6) m and rotation vector rad; `force` (mounts, 3) N on the second body and `deflection`
     (mounts, 3) m in vehicle axes; `own_force`, `own_deflection` the same in the mount's axes; `load` (3) N weight less
-    mass times acceleration of all bodies that are free to move; `residual` the largest force left over, N.
+    mass times acceleration of all bodies that are free to move; `residual` the largest force left over, N; `tyre`
+    (wheels, 3) N of the road on every wheel, none where the chassis is held.
     """
 
     case: LoadCase
@@ -60,6 +62,7 @@ class Standing:
     points: tuple[PointMove, ...]
     load: np.ndarray
     residual: float
+    tyre: np.ndarray = field(default_factory=lambda: np.zeros((0, 3)))
 
 
 @dataclass(frozen=True)
@@ -80,6 +83,7 @@ class Statics:
     engine_torque: float
     torque_source: str
     remark: str
+    wheels: tuple[str, ...] = ()
 
 
 def find_statics(case_file: CaseFile, chassis: Chassis = "held") -> Statics:
@@ -112,6 +116,7 @@ def find_statics(case_file: CaseFile, chassis: Chassis = "held") -> Statics:
         engine_torque=torque,
         torque_source=source,
         remark=remark,
+        wheels=() if held else tuple(wheel.name for wheel in case.wheel),
     )
 
 
@@ -139,7 +144,8 @@ class _Stand:
         try:
             found = rest.equilibrium()
         except RunFailure as failure:
-            raise RunFailure(f"load case '{load.name}': {failure}") from None
+            lifted = "; or in this case it tips over on its wheels" if case.wheel and not preload.held else ""
+            raise RunFailure(f"load case '{load.name}': {failure}{lifted}") from None
         state = rest.state(found.displacement)
         seen = observe(state[None], packed, ())
         force, deflection = seen.mount_force[0][self.kept], seen.mount_deflection[0][self.kept]
@@ -154,14 +160,24 @@ class _Stand:
             own_force=np.einsum("nij,nj->ni", turns, force),
             own_deflection=np.einsum("nij,nj->ni", turns, deflection),
             points=tuple(point_move(point, case, packed, found.displacement) for point in case.point),
-            load=felt * sum(_mass(packed, b) for b in range(len(packed.names)) if b not in preload.held),
+            load=felt * _free_mass(packed, preload.held),
             residual=found.residual,
+            tyre=seen.parts["tyre_force"][0] if case.wheel and not preload.held else np.zeros((0, 3)),
         )
 
 
 def _mass(packed: Packed, body: int) -> float:
     model = packed.model
     return float(model.bodies[body]["mass"]) + (model.train.mass if body == model.carrier else 0.0)
+
+
+def _free_mass(packed: Packed, held: tuple[int, ...]) -> float:
+    """Mass (kg) of all bodies that are not held, with the wheels and occupants they carry."""
+    total, parts = sum(_mass(packed, b) for b in range(len(packed.names)) if b not in held), packed.model.parts
+    if parts is not None:
+        moving = zip(part_masses(parts), part_bodies(parts), strict=True)
+        total += sum(float(mass) for mass, body in moving if body not in held)
+    return total
 
 
 def mount_axes(packed: Packed, state: np.ndarray) -> np.ndarray:

@@ -56,6 +56,10 @@ def case_row(statics: Statics, standing: Standing) -> dict[str, Any]:
         }
         for n, name in enumerate(statics.mounts)
     ]
+    if len(standing.tyre):
+        row["wheels"] = [
+            {"name": name, "force_N": force.tolist()} for name, force in zip(statics.wheels, standing.tyre, strict=True)
+        ]
     row["points"] = [point_row(point) for point in standing.points]
     return row
 

@@ -14,10 +14,12 @@ from vibsim.solver.frequency_batch import rest_many
 from vibsim.solver.frequency_lanes import orders_many
 from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness, stiffness_in
 from vibsim.solver.frequency_push import cycle_push
-from vibsim.solver.linearise import linearise
+from vibsim.solver.linearise import Linear, linearise
 from vibsim.solver.packed import Model, Packed, pack
 from vibsim.solver.start import equilibrium, no_preload, state_at, static_model
 from vibsim.solver.steady import mean_torque
+from vibsim.solver.vertical_linear import widened
+from vibsim.structure.modes import sixfold
 from vibsim.studies.alike import run_at
 from vibsim.studies.modes import speed_of_schedules
 from vibsim.studies.sizing.records import Records, held, packed_sets
@@ -105,6 +107,7 @@ class Bench:
         size = 6 * len(self.packed.names)
         self._start = state_at(self.packed, np.zeros((len(self.packed.names), 6)))
         self._guess: dict[Load, np.ndarray] = {}
+        self._carried: dict[Load, Linear] = {}
         self._locked = linearise(self.packed, crank="locked").mass if needs.modes else np.zeros((size, size))
         self._orders: _Orders | None = None
         if needs.lanes:
@@ -145,7 +148,20 @@ class Bench:
             mounts_held, records.numbers, model, start, guess, field, moment, scale,
             at, force, deflection, slope, drag, stiff, damp,
         )  # fmt: skip
+        if self.packed.part_names:
+            slope, drag, stiff, damp = self._with_parts(load, slope, drag, stiff, damp)
         return Rest(at.reshape(count, -1, 6), force, deflection), slope, drag, stiff, damp
+
+    def _with_parts(self, load: Load, slope: np.ndarray, drag: np.ndarray, *rows: np.ndarray) -> tuple[np.ndarray, ...]:
+        """Matrices of the bodies with the heights of wheels and occupants beside, which mounts do not feel."""
+        heights = len(self.packed.part_names)
+        wider = [np.pad(row, [(0, 0)] * 3 + [(0, heights)]) if row.size else row for row in rows]
+        if not slope.size:
+            return slope, drag, *wider
+        if load not in self._carried:
+            self._carried[load] = linearise(self.packed, load.torque, crank="free", speed=load.speed)
+        carried = self._carried[load]
+        return *widened(slope, drag, carried.stiffness, carried.damping), *wider
 
     def _model(self, records: Records, load: Load) -> Model:
         model = static_model(self.packed.model, load.torque, load.speed)
@@ -224,7 +240,7 @@ class Bench:
         energy = shapes * np.einsum("ij,nkj->nki", self._locked, shapes)
         frequency = np.sqrt(np.maximum(square, 0.0)) / (2.0 * math.pi)
         frequency[~stands], energy[~stands] = np.nan, np.nan
-        return frequency, energy.reshape(*energy.shape[:2], -1, 6)
+        return frequency, sixfold(energy, len(self.packed.part_names))
 
 
 @dataclass(frozen=True)
