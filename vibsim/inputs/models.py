@@ -11,6 +11,7 @@ from pydantic import Field
 
 from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
+from vibsim.inputs.flexible_models import ElasticMode, ElasticModes
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.mount_models import Mount
 from vibsim.inputs.sizing_models import Size
@@ -306,6 +307,8 @@ class Body(Table):
     ]
     inertia_products: Literal["matrix", "integral"] = "matrix"
     moving_parts: Literal["included", "separate"] = "included"
+    mode: tuple[ElasticMode, ...] = ()
+    modes: ElasticModes | None = None
 
 
 class Sensor(Table):

@@ -80,7 +80,7 @@ class FrequencyModel:
 
     def force_at(self, body: int, place: np.ndarray) -> np.ndarray:
         """Push (unknowns, 3) of unit forces along vehicle X, Y, Z on a body at a place (3) m as drawn."""
-        push = np.zeros((6 * len(self.packed.names), 3))
+        push = np.zeros((self.packed.unknowns, 3))
         push[6 * body : 6 * body + 3] = np.eye(3)
         push[6 * body + 3 : 6 * body + 6] = cross(place - self.packed.centres[body])
         return push
@@ -91,7 +91,7 @@ class FrequencyModel:
         Derived: what moves with the ground and does not turn stretches no mount, so the forces are those of K and C on
         that motion.
         """
-        along = np.tile(np.vstack([np.eye(3), np.zeros((3, 3))]), (len(self.packed.names), 1))
+        along = moved_as_one(self.packed)
         return np.asarray((self.dynamic_stiffness(rate) + rate**2 * self.linear.mass) @ along)
 
     def _added(self, special: Special, rate: float) -> np.ndarray:
@@ -129,7 +129,7 @@ def frequency_model(
 
 def gyroscopic(packed: Packed, speed: float) -> np.ndarray:
     """ω×h of the crank's angular momentum h as a matrix on the bodies' speeds."""
-    matrix = np.zeros((6 * len(packed.names),) * 2)
+    matrix = np.zeros((packed.unknowns,) * 2)
     if packed.model.carrier < 0:
         return matrix
     at = 6 * packed.model.carrier + 3
@@ -149,15 +149,18 @@ def special_mount(packed: Packed, displacement: np.ndarray, index: int, mount: M
         if body >= 0:
             at = STATES_PER_BODY * body
             own[n] = matrix_of(state[at + 3 : at + 7])
-            places[n] = state[at : at + 3] + own[n] @ point
+            moved = packed.flexible.shape(body, mount.name) @ modal_coordinates(packed, state)
+            places[n] = state[at : at + 3] + own[n] @ (point + moved)
     rows = np.array([[record[row + column] for column in "xyz"] for row in "xyz"]) @ own[0].T
-    across = np.zeros((3, 6 * len(packed.names)))
+    across = np.zeros((3, packed.unknowns))
+    modal = slice(6 * len(packed.names), None)
     for sign, end in ((-1.0, "first"), (1.0, "second")):
         body = int(record[end])
         if body >= 0:
             arm = places[1] - state[STATES_PER_BODY * body : STATES_PER_BODY * body + 3]
             across[:, 6 * body : 6 * body + 3] = sign * np.eye(3)
             across[:, 6 * body + 3 : 6 * body + 6] = -sign * cross(arm)
+            across[:, modal] += sign * own[end == "second"] @ packed.flexible.shape(body, mount.name)
     drawn = np.array(mount.to) - np.array(mount.at) if isinstance(mount, TorqueRodMount) else np.zeros(3)
     return Special(index, mount, rows @ (places[1] - places[0]) - drawn, rows, across)
 
@@ -178,12 +181,26 @@ def _mount_rates(packed: Packed, linear: Linear, speed: float) -> tuple[np.ndarr
     return rows, drags
 
 
+def moved_as_one(packed: Packed) -> np.ndarray:
+    """Displacements (unknowns, 3) of all bodies moving along X, Y, Z together."""
+    along = np.zeros((packed.unknowns, 3))
+    along[: 6 * len(packed.names)] = np.tile(np.vstack([np.eye(3), np.zeros((3, 3))]), (len(packed.names), 1))
+    return along
+
+
+def modal_coordinates(packed: Packed, state: np.ndarray) -> np.ndarray:
+    """The modal coordinates of all bodies in a state, √kg m."""
+    flex = packed.model.flex
+    return np.zeros(0) if flex is None else np.asarray(state[flex.modes["at"]])
+
+
 def feel_of(packed: Packed, sensors: tuple[Sensor, ...]) -> np.ndarray:
-    feel = np.zeros((len(sensors), 3, 6 * len(packed.names)))
+    feel = np.zeros((len(sensors), 3, packed.unknowns))
     for n, sensor in enumerate(sensors):
         body = packed.names.index(sensor.body)
         feel[n, :, 6 * body : 6 * body + 3] = np.eye(3)
         feel[n, :, 6 * body + 3 : 6 * body + 6] = -cross(np.array(sensor.at) - packed.centres[body])
+        feel[n, :, 6 * len(packed.names) :] = packed.flexible.shape(body, sensor.name)
     return feel
 
 

@@ -61,7 +61,7 @@ def cycle_push(packed: Packed, speed: float) -> CyclePush:
     crank = _crank_speed(rows, gas, packed.cycle, speed)
     turning = (gas - gas.mean() - 0.5 * rows[:, C_ + 1] * crank**2) / rows[:, C_]
     own, at = packed.axes[packed.model.carrier], 6 * packed.model.carrier
-    push = np.zeros((len(angles), 6 * len(packed.names)))
+    push = np.zeros((len(angles), packed.unknowns))
     for column, whole, slope in ((at, A_, A1_), (at + 3, B_, B1_)):
         force = -(crank**2)[:, None] * rows[:, slope : slope + 3] - turning[:, None] * rows[:, whole : whole + 3]
         push[:, column : column + 3] = force @ own.T

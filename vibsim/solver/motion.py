@@ -23,6 +23,7 @@ from vibsim.engine.node_grid import WEIGHTS, at_weights, fill_weights, node_coun
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.jit import bare, inlined, inner, kernel
 from vibsim.solver.mount_motion import WORK, F, T, V, W, add_mounts
+from vibsim.structure.attachments import start_modes
 from vibsim.structure.rotation import matrix_entries
 
 # rows of the carrier's vectors, in its own axes
@@ -228,6 +229,7 @@ def add_forces(y, model, w, e, speed, out):
     for b in range(model.bodies.size):
         w[b, F], w[b, F + 1], w[b, F + 2] = 0.0, 0.0, -model.gravity * model.bodies[b].mass
         w[b, T], w[b, T + 1], w[b, T + 2] = 0.0, 0.0, 0.0
+    start_modes(y, model.flex, out)
     add_mounts(y, model, w, speed, out)
     if model.carrier >= 0 and model.reactor != model.carrier:
         react(output_torque(speed, model, model.air, e), model.carrier, model.reactor, w)

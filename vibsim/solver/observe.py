@@ -11,6 +11,7 @@ from vibsim.engine.air_seen import SEEN, see_air, seen_by_name
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.inputs.models import Sensor
 from vibsim.jit import inlined, inner, kernel
+from vibsim.solver.elastic_seen import feel_elastic
 from vibsim.solver.motion import (
     A1_,
     A_,
@@ -193,6 +194,7 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     air = np.zeros((points, 0 if model.air is None else len(SEEN)))
     body, point = _sensor_places(packed, sensors)
     _observe(states, model, body, point, torque, pressure, force, deflection, moment, velocity, acceleration, feel, air)
+    feel_elastic(states, packed, sensors, feel)
     by_body = states[:, : STATES_PER_BODY * bodies].reshape(points, bodies, STATES_PER_BODY)
     drawn = np.array([quaternion_of_matrix(own) for own in packed.axes])
     return Observed(

@@ -27,10 +27,12 @@ from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, Dynamometer
 from vibsim.jit import kernel
 from vibsim.late import prepare
 from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
+from vibsim.structure.flexible import ALL_RIGID, Flex, Flexible, flexible_of
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 
 STANDARD_GRAVITY = 9.80665
 AVERAGE_POINTS = 96  # the mean of a smooth periodic function converges beyond any power of the step
+PLACE_FLOOR, SPEED_FLOOR = 1e-3, 0.1  # m, m/s: the scales that tolerance is a share of
 STATES_PER_BODY = 13  # place (3), quaternion (4), momentum and angular momentum in own axes (3 + 3)
 
 
@@ -54,7 +56,7 @@ class Model(NamedTuple):
     `losses` records of friction at each node of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
     `reactor` (−1 ground); `air` the air path, where its states are among those of the run, and `air_at` where they
-    begin.
+    begin; `flex` the elastic modes of bodies.
     """
 
     bodies: np.ndarray
@@ -71,16 +73,17 @@ class Model(NamedTuple):
     gravity: float
     air: AirPath | None = None
     air_at: int = 0
+    flex: Flex | None = None
 
 
 class Packed(NamedTuple):
     """A model with what is needed to read its states: names, drawn places, own axes, layout, names of
     accessories.
 
-    States are those of the bodies, then `more_states`, of the mounts first and then of the air path, then crank angle
-    and momentum. `remarks` say what was done to measured data and what of it is doubtful, `mount_notes` how laws were
-    fitted. `load` is the run's, found where torque or power was asked for; `point` the steady state of throttle and
-    charger, where the case has them; `folder` that of the case's CSV files; `borrowed` nodes of the air path at which
+    States are those of the bodies, then `more_states`, of elastic modes first, of the
+    mounts and then of the air path, then crank angle and momentum. `remarks` say what was
+    done to measured data and what of it is doubtful, `mount_notes` how laws were fitted. `load` is the run's, found where
+    torque or power was asked for; `point` the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV files; `borrowed` nodes of the air path at which
     no working cycle closes. `repeats` working cycles, of misfire, are a period.
     """
 
@@ -98,6 +101,7 @@ class Packed(NamedTuple):
     borrowed: np.ndarray | None = None
     repeats: int = 1
     mount_notes: tuple[str, ...] = ()
+    flexible: Flexible = ALL_RIGID
 
     def with_air(self, air: AirPath) -> Packed:
         return self._replace(model=self.model._replace(air=air))
@@ -114,6 +118,19 @@ class Packed(NamedTuple):
     @property
     def cycle(self) -> float:
         return self.layout.cycle if self.layout else 4.0 * math.pi
+
+    @property
+    def unknowns(self) -> int:
+        """Of small motion: 6 per body, then the modal coordinates."""
+        return 6 * len(self.names) + self.flexible.count
+
+    def unknowns_of(self, bodies: list[int]) -> np.ndarray:
+        """Numbers of the unknowns of some bodies, their modal coordinates last."""
+        own = [np.arange(6 * b, 6 * b + 6) for b in bodies]
+        for b in bodies:
+            modes, at = self.flexible.of(b), 6 * len(self.names) + self.flexible.column(b)
+            own += [np.arange(at, at + modes.count)] if modes is not None else []
+        return np.concatenate(own or [np.zeros(0, np.int64)])
 
     @property
     def state_size(self) -> int:
@@ -153,9 +170,11 @@ def pack(case: Case, folder: Path) -> Packed:
         fed = fed_engine(case, layout, folder)
         gas = _gas(case, layout, folder, point) if fed.gas is None else fed.gas
         remarks = _remarks(engine, layout, folder, point)
-    mounts = PackedMounts(np.zeros(0), np.zeros(0), (), ())
+    mounts, flexible, first = PackedMounts(np.zeros(0), np.zeros(0), (), ()), ALL_RIGID, STATES_PER_BODY * len(names)
     with together:
-        mounts = pack_mounts(case.mount, names, centres, axes, folder, STATES_PER_BODY * len(names))
+        flexible = flexible_of(case, folder, first)
+        first += 2 * flexible.count
+        mounts = pack_mounts(case.mount, names, centres, axes, folder, first, flexible)
     together.raise_if_any()
     model = Model(
         bodies=_body_records(mass, inertia),
@@ -171,7 +190,8 @@ def pack(case: Case, folder: Path) -> Packed:
         reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
         air=fed.path,
-        air_at=STATES_PER_BODY * len(names) + len(mounts.states),
+        air_at=first + len(mounts.states),
+        flex=flexible.packed(),
     )
     if np.any(mounts.records["special"]):
         prepare()
@@ -183,14 +203,29 @@ def pack(case: Case, folder: Path) -> Packed:
         axes=np.array(axes),
         layout=layout,
         accessories=_driven_by_crank(engine, point, fed),
-        remarks=remarks,
-        more_states=(*states, *fed.states),
+        remarks=replace(remarks, warnings=(*remarks.warnings, *flexible.warnings)),
+        more_states=(*_elastic_states(flexible), *states, *fed.states),
         load=case.run.load if case.run else 1.0,
         point=point,
         folder=folder,
         borrowed=fed.borrowed,
-        mount_notes=mounts.notes,
+        mount_notes=(*mounts.notes, *flexible.notes),
+        flexible=flexible,
     )
+
+
+def _elastic_states(flexible: Flexible) -> tuple[MoreState, ...]:
+    """Modal coordinates, then their rates, body after body; floors such that points are as exact as bodies."""
+    states: list[MoreState] = []
+    for modes in flexible.sets:
+        at = flexible.column(modes.body)
+        reach = max(flexible.reach(), 1e-12)
+        for what, scale in (("coordinate", PLACE_FLOOR), ("rate", SPEED_FLOOR)):
+            states += [
+                MoreState(f"modal {what} of {name}", 0.0, scale / reach, 0.0)
+                for name in flexible.names[at : at + modes.count]
+            ]
+    return tuple(states)
 
 
 def _body_records(mass: np.ndarray, inertia: np.ndarray) -> np.ndarray:

@@ -10,14 +10,14 @@ from vibsim.engine.accessories import held_at
 from vibsim.inputs.errors import InputError
 from vibsim.solver.motion import A_, B_, C_, fill_engine, scratch
 from vibsim.solver.near_rest import forces_near, move
-from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
+from vibsim.solver.packed import PLACE_FLOOR, SPEED_FLOOR, STATES_PER_BODY, Model, Packed
 from vibsim.solver.rest import at_rest, deflections, held_at_speed
 from vibsim.solver.stepper import Control
 from vibsim.structure.rotation import quaternion_of_matrix
 from vibsim.structure.statics import Equilibrium, find_equilibrium
 
-PLACE_FLOOR, ANGLE_FLOOR = 1e-3, 1e-3  # m, rad: the scales that tolerance is a share of
-SPEED_FLOOR, SPIN_FLOOR, CRANK_FLOOR = 0.1, 0.1, 1.0  # m/s, rad/s, rad/s
+ANGLE_FLOOR = 1e-3  # rad: the scale that tolerance is a share of
+SPIN_FLOOR, CRANK_FLOOR = 0.1, 1.0  # rad/s, rad/s
 NOT_ASKED = np.empty((0, 0))
 CRANK_SHARE = 0.1  # of the crank's momentum: its swing, which is what is asked for, is a small part of it
 
@@ -112,8 +112,9 @@ class AtRest:
 
     def slopes_at(self, start: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """How the forces under the whole load change with displacements from state `start`, and with the bodies'
-        speeds there; square."""
-        return self._near(np.zeros(self._size), start, 1.0, self._square(), self._square())[1:]
+        speeds there; square, modal coordinates after the bodies."""
+        size = self._packed.unknowns
+        return self._near(np.zeros(size), start, 1.0, np.empty((size, size)), np.empty((size, size)))[1:]
 
     def equilibrium(self) -> Equilibrium:
         """Where the forces on all bodies that are not held vanish. Raises RunFailure."""
@@ -142,8 +143,8 @@ class AtRest:
         drag: np.ndarray = NOT_ASKED,
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         model, field, moment = self._under(share)
-        force = np.empty(self._size)
         x = np.ascontiguousarray(displacement, dtype=float).ravel()
+        force = np.empty(x.size)
         forces_near(x, start, model, field, moment, force, slope, drag)
         return force, slope, drag
 

@@ -12,7 +12,9 @@ class Modes:
     """Modes in order of frequency.
 
     `frequency` (n) undamped natural frequency in Hz; `damping` (n) share of critical; `shape` (n, bodies, 6) complex,
-    largest entry 1 (m, rad); `energy` (n, bodies, 6) share of kinetic energy, each mode summing to 1. Of a mode damped
+    largest entry 1 (m, rad); `energy` (n, bodies, 6) share of kinetic energy, each mode summing to 1 with that of the
+    elastic modes of bodies, `elastic_energy` (n, elastic modes); `elastic` (n, elastic modes) complex modal
+    coordinates. Of a mode damped
     past critical the slower root is given, with damping 1.
     """
 
@@ -20,10 +22,18 @@ class Modes:
     damping: np.ndarray
     shape: np.ndarray
     energy: np.ndarray
+    elastic: np.ndarray
+    elastic_energy: np.ndarray
+
+    @property
+    def vector(self) -> np.ndarray:
+        """Shapes (n, unknowns), the bodies' and then the modal coordinates."""
+        return np.hstack([self.shape.reshape(len(self.shape), -1), self.elastic])
 
 
-def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray) -> Modes:
-    """Modes of M·x'' + C·x' + K·x = 0 (6 unknowns per body), from the eigenvalues of the first-order form.
+def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray, elastic: int = 0) -> Modes:
+    """Modes of M·x'' + C·x' + K·x = 0 (6 unknowns per body, then elastic modes), from the eigenvalues of the
+    first-order form.
 
     The energy share of entry i is Re(conj(φ_i)·(M·φ)_i) over its sum (common practice in mount design, no source).
     """
@@ -36,16 +46,26 @@ def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray) -> Mo
     keep += _one_of_each_pair(roots, vectors[:size], mass, real)
     keep.sort(key=lambda index: abs(roots[index]))
     roots, shapes = roots[keep], vectors[:size, keep].T
-    shapes = np.array([shape / shape[np.abs(shape).argmax()] for shape in shapes])
+    rigid = size - elastic
+    shapes = np.array([shape / _largest(shape, mass, rigid) for shape in shapes])
     speed = np.abs(roots)
     energy = np.real(np.conj(shapes) * (shapes @ mass.T))
     energy /= energy.sum(axis=1, keepdims=True)
     return Modes(
         frequency=speed / (2.0 * np.pi),
         damping=np.where(speed > 0.0, -roots.real / np.where(speed > 0.0, speed, 1.0), 0.0),
-        shape=shapes.reshape(len(keep), -1, 6),
-        energy=energy.reshape(len(keep), -1, 6),
+        shape=shapes[:, :rigid].reshape(len(keep), -1, 6),
+        energy=energy[:, :rigid].reshape(len(keep), -1, 6),
+        elastic=shapes[:, rigid:],
+        elastic_energy=energy[:, rigid:],
     )
+
+
+def _largest(shape: np.ndarray, mass: np.ndarray, rigid: int) -> complex:
+    """What a shape is scaled by: its largest entry of bodies, or the largest modal coordinate of an elastic mode."""
+    energy = np.abs(np.real(np.conj(shape) * (mass @ shape)))
+    at = slice(0, rigid) if energy[:rigid].sum() >= energy[rigid:].sum() else slice(rigid, None)
+    return complex(shape[at][np.abs(shape[at]).argmax()])
 
 
 def _one_of_each_pair(roots: np.ndarray, shapes: np.ndarray, mass: np.ndarray, real: list[int]) -> list[int]:

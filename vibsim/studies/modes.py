@@ -62,7 +62,7 @@ class ModesResult:
 
     `preload` says in words what they stand under; `held` names the bodies held as drawn; `places` (bodies, 3) m
     their centres of mass as drawn; `tangent` names the mounts whose stiffness hangs on frequency or amplitude, of which
-    the static one was taken.
+    the static one was taken; `elastic` names the elastic modes of bodies.
     """
 
     bodies: list[str]
@@ -73,10 +73,13 @@ class ModesResult:
     preload: str
     held: list[str]
     tangent: tuple[str, ...] = ()
+    elastic: tuple[str, ...] = ()
 
     def dominant(self, index: int) -> tuple[str, str, float]:
         """Body, direction and share of kinetic energy of the largest entry of a mode."""
-        shares = self.modes.energy[index]
+        shares, own = self.modes.energy[index], self.modes.elastic_energy[index]
+        if own.size and own.max() > shares.max():
+            return *_elastic_words(self.elastic[int(own.argmax())]), float(own.max())
         body, direction = np.unravel_index(int(shares.argmax()), shares.shape)
         return self.bodies[int(body)], DIRECTIONS[int(direction)], float(shares[body, direction])
 
@@ -98,13 +101,21 @@ class ModesResult:
                 name: dict(zip(DIRECTIONS, self.modes.energy[index, b].tolist(), strict=True))
                 for b, name in enumerate(self.bodies)
             }
-            shape = {
+            shape: dict[str, Any] = {
                 name: {
                     "real": self.modes.shape[index, b].real.tolist(),
                     "imaginary": self.modes.shape[index, b].imag.tolist(),
                 }
                 for b, name in enumerate(self.bodies)
             }
+            if self.elastic:
+                energy["elastic"] = dict(zip(self.elastic, self.modes.elastic_energy[index].tolist(), strict=True))
+                moved = self.modes.elastic[index]
+                shape["elastic"] = {
+                    "names": list(self.elastic),
+                    "real": moved.real.tolist(),
+                    "imaginary": moved.imag.tolist(),
+                }
             row = {
                 "mode": index + 1,
                 "frequency_Hz": float(frequency),
@@ -149,13 +160,14 @@ def find_modes(
 def modes_result(case: Case, packed: Packed, linear: Linear, held: tuple[int, ...], words: str) -> ModesResult:
     """Modes of the bodies that are not held, from the linear model, with the axes of the engine's body."""
     free = [b for b in range(len(packed.names)) if b not in held]
-    moving = np.concatenate([np.arange(6 * b, 6 * b + 6) for b in free])
+    moving = packed.unknowns_of(free)
     mass, damping, stiffness = (
         matrix[np.ix_(moving, moving)] for matrix in (linear.mass, linear.damping, linear.stiffness)
     )
     names = [packed.names[b] for b in free]
+    elastic = tuple(linear.elastic[n - 6 * len(packed.names)] for n in moving[6 * len(free) :])
     _require_held(mass, stiffness, names)
-    modes = modes_of(mass, damping, stiffness)
+    modes = modes_of(mass, damping, stiffness, len(elastic))
     places = packed.centres[free]
     carrier = packed.model.carrier
     body = free.index(carrier) if carrier in free else 0
@@ -170,6 +182,7 @@ def modes_result(case: Case, packed: Packed, linear: Linear, held: tuple[int, ..
         words,
         [packed.names[b] for b in held],
         tuple(mount.name for mount in case.mount if isinstance(mount, WITH_STATES)),
+        elastic,
     )
 
 
@@ -212,13 +225,19 @@ def _require_held(mass: np.ndarray, stiffness: np.ndarray, names: list[str]) -> 
     least = max((2.0 * np.pi * FREE_BELOW) ** 2, FREE_SHARE * float(squares[-1]))
     for square, shape in zip(squares, shapes.T, strict=True):
         if square < least:
-            shares = shape * (mass @ shape)
+            shares = (shape * (mass @ shape))[: 6 * len(names)]
             body, direction = divmod(int(shares.argmax()), 6)
             motion = _motion(DIRECTIONS[direction])
             raise InputError(
                 f"mount: body '{names[body]}' is free to {motion}, a mode at 0 Hz; add a mount, or give one "
                 "stiffness_N_per_mm that way"
             )
+
+
+def _elastic_words(name: str) -> tuple[str, str]:
+    """Body and mode of the name of an elastic mode."""
+    body, _, number = name.rpartition(" elastic ")
+    return body, f"elastic {number}"
 
 
 def _motion(direction: str) -> str:

@@ -9,13 +9,14 @@ import numpy as np
 
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.mount_models import WITH_STATES
+from vibsim.solver.fed import MoreState
 from vibsim.solver.frequency import feel_of, gyroscopic, local_rates, special_mount
 from vibsim.solver.frequency_batch import rest_many
 from vibsim.solver.frequency_lanes import orders_many
 from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness, stiffness_in
 from vibsim.solver.frequency_push import cycle_push
 from vibsim.solver.linearise import linearise
-from vibsim.solver.packed import Model, Packed, pack
+from vibsim.solver.packed import STATES_PER_BODY, Model, Packed, pack
 from vibsim.solver.start import equilibrium, no_preload, state_at, static_model
 from vibsim.solver.steady import mean_torque
 from vibsim.studies.alike import run_at
@@ -102,7 +103,7 @@ class Bench:
             if stiffness_of is not dynamic_stiffness or isinstance(mount, WITH_STATES)
         ]
         self.packed = pack(case_file.case, case_file.folder)
-        size = 6 * len(self.packed.names)
+        size = self.packed.unknowns
         self._start = state_at(self.packed, np.zeros((len(self.packed.names), 6)))
         self._guess: dict[Load, np.ndarray] = {}
         self._locked = linearise(self.packed, crank="locked").mass if needs.modes else np.zeros((size, size))
@@ -130,10 +131,11 @@ class Bench:
         model, mounts_held = self._model(records, load), held(records, self.packed.model, load.speed)
         count, size, mounts = len(mounts_held), 6 * len(self.packed.names), len(model.mounts)
         at, force, deflection = np.empty((count, size)), np.empty((count, mounts, 3)), np.empty((count, mounts, 3))
-        shape = (count, size, size)
+        wide = self.packed.unknowns
+        shape = (count, wide, wide)
         slope, drag = (np.full(shape, np.nan), np.full(shape, np.nan)) if matrices else (NOTHING3, NOTHING3)
-        wide = (count, mounts, 3, size)
-        stiff, damp = (np.full(wide, np.nan), np.full(wide, np.nan)) if rows else (NOTHING4, NOTHING4)
+        rates = (count, mounts, 3, wide)
+        stiff, damp = (np.full(rates, np.nan), np.full(rates, np.nan)) if rows else (NOTHING4, NOTHING4)
         force[:], deflection[:] = np.nan, np.nan
         moment = np.array(load.moment) if load.moment else no_preload(self.packed).moment
         field = -np.array(load.acceleration)
@@ -193,12 +195,11 @@ class Bench:
         what its stiffness has beyond the linear model's (n, lanes, 3, 3), vehicle axes; about the last load's rest."""
         frequency, which = np.unique(orders.rate / (2.0 * math.pi), return_inverse=True)
         turning = 1j * orders.rate[:, None, None]
-        placed, kept = records.mounts.copy(), []
-        placed["state"] = -1  # only where the mounts are is asked for
+        kept = []
         for index in self._special:
             across, more = [], []
             for n, mounts in enumerate(candidates):
-                packed = self.packed._replace(model=self.packed.model._replace(mounts=placed[n]))
+                packed = self._packed_with(records, n)
                 at = np.nan_to_num(found[-1][0].at[n])
                 special = special_mount(packed, at, index, mounts[index])
                 whole = self._stiffness_of(mounts[index], frequency, special.preload)[which]
@@ -210,6 +211,18 @@ class Bench:
                 more.append(special.axes.T @ whole @ special.axes - held - turning * drag)
             kept.append((index, np.array(across), np.array(more)))
         return kept
+
+    def _packed_with(self, records: Records, n: int) -> Packed:
+        """The case with candidate n of the mounts."""
+        packed, model = self.packed, self.packed.model
+        before = model.air_at - STATES_PER_BODY * len(packed.names)
+        more = (MoreState("mount", 0.0, 1.0),) * records.states
+        return packed._replace(
+            model=model._replace(
+                mounts=records.mounts[n], mount_numbers=records.numbers[n], air_at=model.air_at + records.states
+            ),
+            more_states=(*packed.more_states[:before], *more, *packed.more_states[before:]),
+        )
 
     def _modes(self, slope: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Undamped frequencies (n, modes) and kinetic-energy shares (n, modes, bodies, 6), crank locked."""
@@ -224,7 +237,8 @@ class Bench:
         energy = shapes * np.einsum("ij,nkj->nki", self._locked, shapes)
         frequency = np.sqrt(np.maximum(square, 0.0)) / (2.0 * math.pi)
         frequency[~stands], energy[~stands] = np.nan, np.nan
-        return frequency, energy.reshape(*energy.shape[:2], -1, 6)
+        bodies = energy[:, :, : 6 * len(self.packed.names)]
+        return frequency, bodies.reshape(*energy.shape[:2], -1, 6)
 
 
 @dataclass(frozen=True)
