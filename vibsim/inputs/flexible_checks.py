@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from vibsim.inputs.driveline_checks import drive_of
 from vibsim.inputs.errors import nearest
 
+CHAIN = "chain"  # what the driven sprocket is called in a shape
 Report = Callable[[tuple[str | int, ...], Any, str], None]
 
 
@@ -32,7 +34,10 @@ def attached(clean: dict[str, Any], body: Any) -> list[str]:
     """Names of the mounts, sensors and points of a body, and "chain" where one pulls at it."""
     mounts = [mount for mount in _tables(clean, "mount") if body in _tuple(mount.get("between"))]
     others = [entry for key in ("sensor", "point") for entry in _tables(clean, key) if entry.get("body") == body]
-    return [str(entry.get("name")) for entry in (*mounts, *others)]
+    names = [str(entry.get("name")) for entry in (*mounts, *others)]
+    engine = clean.get("engine")
+    drive = drive_of(engine.get("load")) if isinstance(engine, dict) else None
+    return [*names, CHAIN] if drive is not None and drive[0] == CHAIN and drive[1].get("body") == body else names
 
 
 def _check_shape(shape: Any, names: list[str], where: tuple[str | int, ...], report: Report) -> None:

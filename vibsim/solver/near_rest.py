@@ -128,10 +128,10 @@ def _collect(y, model, field, moment, w, e, out, force):
 def _forces_near(x, start, model, field, moment, force, slope, drag, work):
     """Force (N) and moment (N m, about reference points), vehicle axes, into `force` (6 per body).
 
-    Bodies at rest, moved by x (6 per body: m, rotation vector) from state `start`, elastic modes at rest
-    there; or x, `force` and the rest go on with the modal coordinates, and modes move by these. `field` (3) m/s² acts
-    on all mass besides the weight; `moment` (bodies, 3) N m along the axes of the engine's body. Into `slope` (square,
-    or empty) goes how the forces change with x, into `drag` (square, or empty) how with the bodies' speeds. `work` are arrays to
+    Bodies at rest, moved by x (6 per body: m, rotation vector) from state `start`, elastic modes at rest there; or x,
+    `force` and the rest go on with the modal coordinates, and modes move by these. `field` (3) m/s² acts on all mass
+    besides the weight; `moment` (bodies, 3) N m along the axes of the engine's body. Into `slope` (square, or empty)
+    goes how the forces change with x, into `drag` (square, or empty) how with the bodies' speeds. `work` are arrays to
     work in.
     """
     (w, e, y, out, place, speeds, found), size = work, x.size

@@ -23,9 +23,11 @@ from vibsim.engine.traces import some_point, speed_nodes
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
 from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import InputError
+from vibsim.inputs.flexible_checks import CHAIN
 from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
 from vibsim.late import prepare
+from vibsim.solver.drive_pack import pack_drive
 from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
 from vibsim.structure.flexible import ALL_RIGID, Flex, Flexible, flexible_of
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
@@ -56,7 +58,8 @@ class Model(NamedTuple):
     `losses` records of friction at each node of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
     `reactor` (−1 ground); `air` the air path, where its states are among those of the run, and `air_at` where they
-    begin; `flex` the elastic modes of bodies.
+    begin; `flex` the elastic modes of bodies, `drive` (1) the chain or differential that the output
+    torque leaves by (then `reactor` is the carrier).
     """
 
     bodies: np.ndarray
@@ -74,17 +77,19 @@ class Model(NamedTuple):
     air: AirPath | None = None
     air_at: int = 0
     flex: Flex | None = None
+    drive: np.ndarray | None = None
 
 
 class Packed(NamedTuple):
     """A model with what is needed to read its states: names, drawn places, own axes, layout, names of
     accessories.
 
-    States are those of the bodies, then `more_states`, of elastic modes first, of the
-    mounts and then of the air path, then crank angle and momentum. `remarks` say what was
-    done to measured data and what of it is doubtful, `mount_notes` how laws were fitted. `load` is the run's, found where
-    torque or power was asked for; `point` the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV files; `borrowed` nodes of the air path at which
-    no working cycle closes. `repeats` working cycles, of misfire, are a period.
+    States are those of the bodies, then `more_states`, of elastic modes first, of the mounts and then of the air path,
+    then crank angle and momentum. `remarks` say what was done to measured data and what of it is doubtful,
+    `mount_notes` how laws were fitted and modes cut off. `load` is the run's, found where torque or power was asked
+    for; `point` the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV
+    files; `borrowed` nodes of the air path at which no working cycle closes. `repeats` working cycles, of misfire, are
+    a period.
     """
 
     model: Model
@@ -175,6 +180,9 @@ def pack(case: Case, folder: Path) -> Packed:
         flexible = flexible_of(case, folder, first)
         first += 2 * flexible.count
         mounts = pack_mounts(case.mount, names, centres, axes, folder, first, flexible)
+    sprocket, drive, numbers = _sprocket(case, names, flexible), None, mounts.numbers
+    with together:
+        drive, numbers = pack_drive(case, names, centres, axes, numbers, sprocket)
     together.raise_if_any()
     model = Model(
         bodies=_body_records(mass, inertia),
@@ -183,7 +191,7 @@ def pack(case: Case, folder: Path) -> Packed:
         crank_origin=_triple(origin),
         train=train,
         mounts=mounts.records,
-        mount_numbers=mounts.numbers,
+        mount_numbers=numbers,
         gas=gas,
         losses=_losses(engine, layout, gas, names, carrier, None if fed.path else point),
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
@@ -192,6 +200,7 @@ def pack(case: Case, folder: Path) -> Packed:
         air=fed.path,
         air_at=first + len(mounts.states),
         flex=flexible.packed(),
+        drive=drive,
     )
     if np.any(mounts.records["special"]):
         prepare()
@@ -212,6 +221,12 @@ def pack(case: Case, folder: Path) -> Packed:
         mount_notes=(*mounts.notes, *flexible.notes),
         flexible=flexible,
     )
+
+
+def _sprocket(case: Case, names: list[str], flexible: Flexible) -> list[float]:
+    """The attachment of the driven sprocket, if a chain pulls at a flexible body."""
+    chain = case.engine.load.chain if case.engine is not None else None
+    return [] if chain is None else flexible.attachment(names.index(chain.body), CHAIN)
 
 
 def _elastic_states(flexible: Flexible) -> tuple[MoreState, ...]:

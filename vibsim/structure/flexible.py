@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from vibsim.inputs.errors import InputError
+from vibsim.inputs.flexible_checks import CHAIN
 from vibsim.inputs.flexible_data import read_modes
 from vibsim.inputs.flexible_models import ElasticMode
 from vibsim.inputs.models import Body, Case, Sensor
@@ -20,8 +21,7 @@ from vibsim.structure.attachments import MODE
 RIGID_SHARE = 0.02  # of a shape that no rigid motion explains: below it, it looks like one
 SAME_PLACE = 1e-6  # m
 RIGID_BELOW = 1.0  # Hz, of computed rigid-body modes
-CLEAR_OF = 2.0  # times the highest frequency of interest that the modes kept should reach (common practice, no source)
-ORDERS = 2.0  # times the firing order, up to which engine orders are of interest here
+CLEAR_OF = 2.0  # times the firing order's frequency: how far modes kept should reach (common practice, no source)
 
 
 class Flex(NamedTuple):
@@ -152,6 +152,9 @@ def attached_places(case: Case, body: str) -> dict[str, np.ndarray]:
             found[mount.name] = np.array(getattr(mount, "to", mount.at) if second else mount.at)
     named: tuple[Sensor | Point, ...] = (*case.sensor, *case.point)
     found.update({entry.name: np.array(entry.at) for entry in named if entry.body == body})
+    chain = case.engine.load.chain if case.engine is not None else None
+    if chain is not None and chain.body == body:
+        found[CHAIN] = np.array(chain.driven_sprocket)
     return found
 
 
@@ -159,7 +162,8 @@ def _given(body: Body, index: int, folder: Path) -> tuple[tuple[ElasticMode, ...
     """Modes of a body up to the highest frequency asked for, the key they stand under, remarks."""
     if body.modes is None:
         return tuple(sorted(body.mode, key=lambda mode: mode.frequency)), f"body[{index + 1}].mode", []
-    table, where, notes = body.modes, f"body[{index + 1}].modes", []
+    table, where = body.modes, f"body[{index + 1}].modes"
+    notes: list[str] = []
     if table.file is not None:
         modes = read_modes(folder / table.file, f"{where}.file")
     else:
@@ -223,12 +227,12 @@ def _truncation(case: Case, name: str, modes: tuple[ElasticMode, ...]) -> list[s
     """Whether the modes kept reach far enough above the engine orders of the run."""
     if case.engine is None or case.run is None:
         return []
-    order = ORDERS * len(case.engine.cylinder) / (case.engine.strokes / 2)
+    order = len(case.engine.cylinder) / (case.engine.strokes / 2)
     interest = order * abs(case.run.speed) / (2.0 * math.pi)
     top = max(mode.frequency for mode in modes)
     if top >= CLEAR_OF * interest:
         return []
     return [
-        f"body '{name}': the highest elastic mode kept, {top:.4g} Hz, lies below {CLEAR_OF:g} times order {order:g} at "
-        f"the run's speed ({interest:.4g} Hz); what it does there is cut short"
+        f"body '{name}': the highest elastic mode kept, {top:.4g} Hz, lies below {CLEAR_OF:g} times the "
+        f"firing order at the run's speed ({interest:.4g} Hz); what the body does above it is cut short"
     ]

@@ -71,7 +71,9 @@ def measured_modes(table: ElasticModes, folder: Path, where: str) -> tuple[tuple
         raise InputError(f"{key}: '{table.frf_file}': no mode found from {low:g} to {high:g} Hz")
     found = []
     for n, rate in enumerate(fit.frequency):
-        shape = {name: _at_node(fit, measured, n, node, f"{where}.node.{name}") for name, node in table.node.items()}
+        shape: dict[str, tuple[float, ...]] = {
+            name: _at_node(fit, measured, n, node, f"{where}.node.{name}") for name, node in table.node.items()
+        }
         found.append(ElasticMode(frequency=rate / (2.0 * math.pi), damping_ratio=float(fit.damping[n]), shape=shape))
     at_force = fit.shape[:, measured.driving] ** 2 / fit.frequency**2
     beyond = abs(fit.flexibility) / (abs(fit.flexibility) + at_force.sum())

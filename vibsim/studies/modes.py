@@ -24,6 +24,7 @@ from vibsim.studies.load_cases import (
     Chassis,
     deliver,
     full_torque,
+    geared,
     held_bodies,
     pack_for_statics,
     preload_of,
@@ -152,7 +153,7 @@ def find_modes(
     to move (a mode at zero frequency).
     """
     case, packed = case_file.case, pack_for_statics(case_file)
-    preload, words, at_crank = _preload(case_file, packed, gear, torque, chassis)
+    preload, words, at_crank, packed = _preload(case_file, packed, gear, torque, chassis)
     linear = linearise(packed, at_crank, crank, speed=speed_of_schedules(case), preload=preload)
     return modes_result(case, packed, linear, preload.held, words)
 
@@ -194,29 +195,31 @@ def speed_of_schedules(case: Case) -> float:
 
 def _preload(
     case_file: CaseFile, packed: Packed, gear: int | str | None, torque: float | None, chassis: Chassis
-) -> tuple[Preload, str, float]:
-    """Preload, the same in words, and the torque at the crank that acts as `engine.load` says."""
+) -> tuple[Preload, str, float, Packed]:
+    """Preload, the same in words, the torque at the crank that acts as `engine.load` says, the model in that gear."""
     case = case_file.case
     held = held_bodies(case) if chassis == "held" else ()
     plain = Preload(np.zeros(3), np.zeros((len(packed.names), 3)), held)
     if gear is None:
         if torque is None:
-            return plain, "weight", 0.0
+            return plain, "weight", 0.0, packed
         if case.engine is None:
             raise InputError("--torque-N-m: the case has no [engine] to give it")
         by = case.engine.load.reacted_by
-        if by is None or by == case.engine.body:
+        if packed.model.drive is None and (by is None or by == case.engine.body):
             raise InputError(
                 "--torque-N-m: needs engine.load.reacted_by; a torque that the engine's own body takes loads no mount"
             )
-        return plain, f"weight and {torque:g} N m at the crank", torque
+        return plain, f"weight and {torque:g} N m at the crank", torque, packed
     if case.driveline is None or case.engine is None or packed.layout is None:
         raise InputError(f"--gear: got {gear}; needs a [driveline] table with gear_ratios")
     given, source = full_torque(case_file) if torque is None else (torque, "")
     delivery = deliver(case.driveline, case.engine, packed.layout, gear, given)
     words = f"weight and {given:.4g} N m from the engine in gear {gear}"
     load = LoadCase(name="modes")
-    return preload_of(packed, case, load, delivery, chassis), words + (f" ({source})" if source else ""), 0.0
+    preload = preload_of(packed, case, load, delivery, chassis)
+    packed, at_crank = geared(packed, case, gear, delivery)
+    return preload, words + (f" ({source})" if source else ""), at_crank, packed
 
 
 def _require_held(mass: np.ndarray, stiffness: np.ndarray, names: list[str]) -> None:

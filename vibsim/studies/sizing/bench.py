@@ -9,6 +9,7 @@ import numpy as np
 
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.mount_models import WITH_STATES
+from vibsim.solver.drive_pack import in_gear
 from vibsim.solver.fed import MoreState
 from vibsim.solver.frequency import feel_of, gyroscopic, local_rates, special_mount
 from vibsim.solver.frequency_batch import rest_many
@@ -31,12 +32,13 @@ NOTHING2, NOTHING3, NOTHING4 = np.zeros((0, 0)), np.zeros((0, 0, 0)), np.zeros((
 @dataclass(frozen=True)
 class Load:
     """What bodies rest under beside weight: output torque (N m) with accessories as at a speed (rad/s), the vehicle's
-    acceleration (3) m/s², moments (bodies, 3) N m."""
+    acceleration (3) m/s², moments (bodies, 3) N m; the gear of a chain or differential, None that of the run."""
 
     torque: float = 0.0
     speed: float = 0.0
     acceleration: tuple[float, ...] = (0.0, 0.0, 0.0)
     moment: tuple[tuple[float, ...], ...] = ()
+    gear: int | str | None = None
 
 
 WEIGHT = Load()
@@ -150,17 +152,20 @@ class Bench:
         return Rest(at.reshape(count, -1, 6), force, deflection), slope, drag, stiff, damp
 
     def _model(self, records: Records, load: Load) -> Model:
-        model = static_model(self.packed.model, load.torque, load.speed)
+        model = static_model(self._geared(load).model, load.torque, load.speed)
         return model._replace(
             mounts=model.mounts.copy(),
             mount_numbers=np.zeros(records.numbers.shape[1]),
             air_at=model.air_at + records.states,
         )
 
+    def _geared(self, load: Load) -> Packed:
+        return self.packed if load.gear is None else in_gear(self.packed, self._case, load.gear)
+
     def _first_guess(self, load: Load) -> np.ndarray:
         """Where the case itself rests under the weight and torque of a load."""
         if load not in self._guess:
-            self._guess[load] = equilibrium(self.packed, load.torque, load.speed).displacement.ravel()
+            self._guess[load] = equilibrium(self._geared(load), load.torque, load.speed).displacement.ravel()
         return self._guess[load]
 
     def _answer_orders(self, records: Records, candidates: list[Mounts]) -> tuple[np.ndarray, np.ndarray]:
