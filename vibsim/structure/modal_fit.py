@@ -21,7 +21,7 @@ from vibsim.inputs.flexible_models import ElasticMode, ElasticModes
 FREQUENCY_RESPONSE, POINT = 4, 58  # function type and dataset of the format
 RESPONSES = {8: 0, 11: 1, 12: 2}  # displacement, velocity, acceleration: powers of iω
 FORCE = 13
-LARGEST_ORDER = 40  # of the common denominator
+LARGEST_ORDER = 30  # of the common denominator
 SAME_FREQUENCY, SAME_DAMPING = 0.01, 0.10  # relative, from one order to the next (common practice)
 LEAST_TIMES = 3  # orders in a row that a pole must agree over
 MOST_DAMPING = 0.3
@@ -175,7 +175,7 @@ def fit_modes(measured: Responses) -> ModalFit:
     scale = np.concatenate([np.abs(start), np.full(len(start), 0.01)])
     low = np.concatenate([0.9 * np.abs(start), np.full(len(start), 1e-6)])
     high = np.concatenate([1.1 * np.abs(start), np.full(len(start), MOST_DAMPING)])
-    x = least_squares(left, np.clip(x, low, high), bounds=(low, high), x_scale=scale, xtol=1e-12, ftol=1e-12).x
+    x = least_squares(left, np.clip(x, low, high), bounds=(low, high), x_scale=scale, xtol=1e-10, ftol=1e-10).x
     error = float(np.linalg.norm(left(x)))
     residues = np.linalg.lstsq(_basis(rates, x), _stacked(measured.accelerance.T), rcond=None)[0]
     count = len(start)
@@ -230,11 +230,11 @@ def _poles(rates: np.ndarray, accelerance: np.ndarray, order: int) -> np.ndarray
     powers = np.exp(1j * step * np.outer(rates, np.arange(order + 1)))
     weight = 1.0 / np.maximum(np.abs(accelerance).mean(axis=1), 1e-30)
     top = np.real(powers.conj().T @ powers)
-    total = np.zeros((order + 1, order + 1))
+    inverse, total = np.linalg.pinv(top, hermitian=True), np.zeros((order + 1, order + 1))
     for row, scale in zip(accelerance, weight, strict=True):
         seen = -scale * row[:, None] * powers
         across = np.real(powers.conj().T @ seen)
-        total += np.real(seen.conj().T @ seen) - across.T @ np.linalg.lstsq(top, across, rcond=None)[0]
+        total += np.real(seen.conj().T @ seen) - across.T @ inverse @ across
     free = np.linalg.lstsq(total[:order, :order], -total[:order, order], rcond=None)[0]
     z = np.roots(np.append(free, 1.0)[::-1])
     s = np.log(z[np.abs(z) > 0.0]) / step
