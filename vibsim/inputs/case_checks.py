@@ -14,7 +14,9 @@ import numpy as np
 
 from vibsim.inputs.charging_checks import check_charging
 from vibsim.inputs.cycle_checks import check_cycle_gas
+from vibsim.inputs.driveline_checks import check_drive
 from vibsim.inputs.exposure_checks import check_exposure
+from vibsim.inputs.flexible_checks import check_flexible
 from vibsim.inputs.friction_checks import check_accessory, check_friction
 from vibsim.inputs.mount_checks import check_mount
 from vibsim.inputs.mount_models import MOUNT_MODELS
@@ -50,6 +52,8 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
         _check_name(sensor.get("body"), [*bodies, *occupant_names(clean)], ("sensor", index, "body"), report)
     check_vehicle(clean, bodies, report)
     check_statics(clean, bodies, report)
+    check_flexible(clean, report)
+    check_drive(clean, bodies, report)
     check_size(clean, MOUNT_MODELS, report)
     check_exposure(clean, report)
     _check_run(clean.get("run"), report)

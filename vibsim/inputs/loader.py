@@ -220,6 +220,8 @@ def _belongs_elsewhere(choices: dict[str, type[Table]], word: str, raw: dict) ->
 
 
 def _tuples(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _tuples(item) for key, item in value.items()}
     return tuple(_tuples(item) for item in value) if isinstance(value, list) else value
 
 

@@ -11,12 +11,14 @@ from pydantic import Field
 
 from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
+from vibsim.inputs.driveline_models import Chain, Differential
 from vibsim.inputs.exposure_models import Contact, Duty, Posture
+from vibsim.inputs.flexible_models import ElasticMode, ElasticModes
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.mount_models import Mount
 from vibsim.inputs.sizing_models import Size
 from vibsim.inputs.speed_models import ToothWheel
-from vibsim.inputs.statics_models import Driveline, LoadCase, Point
+from vibsim.inputs.statics_models import Driveline, Gear, LoadCase, Point
 from vibsim.inputs.table import FileName, Name, Table, Vector
 from vibsim.inputs.variation_models import Misfire, Variation
 from vibsim.inputs.vehicle_models import AntiRollBar, Occupant, Wheel
@@ -242,6 +244,9 @@ class LoadBase(Table):
     reacted_by: Annotated[
         Name | None, Field(description="body that takes the output torque, or ground; default block")
     ] = None
+    gear: Annotated[Gear | None, Field(description="of [driveline], that the run is in")] = None
+    chain: Chain | None = None
+    differential: Differential | None = None
 
 
 class NoLoad(LoadBase):
@@ -310,6 +315,8 @@ class Body(Table):
     ]
     inertia_products: Literal["matrix", "integral"] = "matrix"
     moving_parts: Literal["included", "separate"] = "included"
+    mode: tuple[ElasticMode, ...] = ()
+    modes: ElasticModes | None = None
 
 
 class Sensor(Table):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
+from vibsim.inputs.driveline_checks import drive_of
 from vibsim.inputs.errors import nearest
 
 Report = Callable[[tuple[str | int, ...], Any, str], None]
@@ -35,11 +36,12 @@ def _check_driveline(driveline: dict[str, Any], engine: Any, report: Report) -> 
         return
     load = engine.get("load")
     by = load.get("reacted_by") if isinstance(load, dict) else None
-    if by is None or by == engine.get("body"):
+    if drive_of(load) is None and (by is None or by == engine.get("body")):
         report(
             ("engine", "load", "reacted_by"),
             by,
-            "must name the body that takes what the driveline delivers, another than engine.body, or ground",
+            "must name the body that takes what the driveline delivers, another than engine.body, or ground; or say "
+            "how, in [engine.load.chain] or [engine.load.differential]",
         )
     direction = driveline.get("output_direction")
     if isinstance(direction, tuple) and all(entry == 0 for entry in direction):

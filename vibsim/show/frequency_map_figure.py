@@ -38,10 +38,9 @@ def _draw_modes(axes: Axes, found: FrequencyMap, top: float) -> None:
     least, last = 0.034 * top, -math.inf
     for n, frequency in enumerate(found.modes.frequency):
         axes.axhline(float(frequency), color=FAINT, lw=1.1, zorder=1)
-        shares = found.modes.energy[n]
-        body, direction = np.unravel_index(int(shares.argmax()), shares.shape)
+        moves = _moves_most(found, n)
         last = max(float(frequency), last + least)
-        words = f"{n + 1}  {frequency:.1f} Hz  {cut(found.bodies[int(body)], 14)} {DIRECTIONS[int(direction)]}"
+        words = f"{n + 1}  {frequency:.1f} Hz  {moves}"
         place = {"xycoords": ("axes fraction", "data"), "textcoords": ("axes fraction", "data")}
         axes.annotate(
             words,
@@ -54,6 +53,14 @@ def _draw_modes(axes: Axes, found: FrequencyMap, top: float) -> None:
             arrowprops={"arrowstyle": "-", "color": FAINT, "lw": 0.7, "relpos": (0.0, 0.5), "shrinkA": 2.0},
             **place,
         )
+
+
+def _moves_most(found: FrequencyMap, mode: int) -> str:
+    shares, own = found.modes.energy[mode], found.modes.elastic_energy[mode]
+    if own.size and own.max() > shares.max():
+        return cut(found.elastic[int(own.argmax())], 21)
+    body, direction = np.unravel_index(int(shares.argmax()), shares.shape)
+    return f"{cut(found.bodies[int(body)], 14)} {DIRECTIONS[int(direction)]}"
 
 
 def _draw_orders(axes: Axes, found: FrequencyMap, top: float) -> None:

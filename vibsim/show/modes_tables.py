@@ -27,6 +27,10 @@ def print_modes(result: ModesResult, crank: str, found: FrequencyMap | None = No
         for b, body in enumerate(result.bodies):
             shapes.add_row(str(index + 1) if b == 0 else "", Text(body), *(_complex(entry) for entry in shape[b]))
     console.print(shapes)
+    if result.elastic:
+        console.print(
+            Text("elastic: a mode of the body itself; of a free body, as given, before mounts hold it"), style="dim"
+        )
     if result.tangent:
         console.print(
             Text(
@@ -44,9 +48,10 @@ def print_modes(result: ModesResult, crank: str, found: FrequencyMap | None = No
 
 def _print_energy(console: Console, result: ModesResult, title: str) -> None:
     columns = [f"{body} {direction}" for body in result.bodies for direction in DIRECTIONS]
+    columns += result.elastic
     table = new_table(title, "mode", "Hz", "damping", "share of kinetic energy")
     for index, frequency in enumerate(result.modes.frequency):
-        flat = result.modes.energy[index].ravel()
+        flat = np.append(result.modes.energy[index].ravel(), result.modes.elastic_energy[index])
         shares = [f"{columns[n]} {100.0 * flat[n]:.0f} %" for n in np.argsort(flat)[::-1] if flat[n] >= LEAST_SHARE]
         numbers = f"{frequency:.2f}", plain_number(result.modes.damping[index], 3)
         table.add_row(str(index + 1), *numbers, Text(", ".join(shares)))

@@ -64,7 +64,7 @@ def _mount_of(packed: Packed, index: int) -> int | None:
     if not STATES_PER_BODY * len(packed.names) <= index < _first_part(packed):
         return None
     first = packed.model.mounts["state"]
-    return max((n for n in range(first.size) if 0 <= first[n] <= index), key=lambda n: first[n])
+    return max((n for n in range(first.size) if 0 <= first[n] <= index), key=lambda n: first[n], default=None)
 
 
 def _fastest_mount(case: Case, packed: Packed, worst: int) -> str:

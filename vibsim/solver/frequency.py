@@ -89,21 +89,14 @@ class FrequencyModel:
         push[6 * body + 3 : 6 * body + 6] = cross(place - self.packed.centres[body])
         return push
 
-    def all_along(self) -> np.ndarray:
-        """Displacement (unknowns, 3) of everything that moves by one along vehicle X, Y, Z and does not turn."""
-        bodies = len(self.packed.names)
-        along = np.zeros((self.packed.unknowns, 3))
-        along[: 6 * bodies] = np.tile(np.vstack([np.eye(3), np.zeros((3, 3))]), (bodies, 1))
-        along[6 * bodies :, 2] = 1.0
-        return along
-
     def ground_at(self, rate: float) -> np.ndarray:
         """Push (unknowns, 3) of unit motions of the ground along vehicle X, Y, Z (N per m).
 
         Derived: what moves with the ground and does not turn stretches no mount, so the forces are those of K and C on
         that motion.
         """
-        return np.asarray((self.dynamic_stiffness(rate) + rate**2 * self.linear.mass) @ self.all_along())
+        along = moved_as_one(self.packed)
+        return np.asarray((self.dynamic_stiffness(rate) + rate**2 * self.linear.mass) @ along)
 
     def _added(self, special: Special, rate: float) -> np.ndarray:
         """ΔK (3, 3), vehicle axes."""
@@ -160,15 +153,18 @@ def special_mount(packed: Packed, displacement: np.ndarray, index: int, mount: M
         if body >= 0:
             at = STATES_PER_BODY * body
             own[n] = matrix_of(state[at + 3 : at + 7])
-            places[n] = state[at : at + 3] + own[n] @ point
+            moved = packed.flexible.shape(body, mount.name) @ modal_coordinates(packed, state)
+            places[n] = state[at : at + 3] + own[n] @ (point + moved)
     rows = np.array([[record[row + column] for column in "xyz"] for row in "xyz"]) @ own[0].T
     across = np.zeros((3, packed.unknowns))
+    modal = packed.modal_unknowns
     for sign, end in ((-1.0, "first"), (1.0, "second")):
         body = int(record[end])
         if body >= 0:
             arm = places[1] - state[STATES_PER_BODY * body : STATES_PER_BODY * body + 3]
             across[:, 6 * body : 6 * body + 3] = sign * np.eye(3)
             across[:, 6 * body + 3 : 6 * body + 6] = -sign * cross(arm)
+            across[:, modal] += sign * own[end == "second"] @ packed.flexible.shape(body, mount.name)
     drawn = np.array(mount.to) - np.array(mount.at) if isinstance(mount, TorqueRodMount) else np.zeros(3)
     return Special(index, mount, rows @ (places[1] - places[0]) - drawn, rows, across)
 
@@ -189,12 +185,27 @@ def _mount_rates(packed: Packed, linear: Linear, speed: float) -> tuple[np.ndarr
     return rows, drags
 
 
+def moved_as_one(packed: Packed) -> np.ndarray:
+    """Displacement (unknowns, 3) of everything that moves by one along vehicle X, Y, Z and does not turn or bend."""
+    along = np.zeros((packed.unknowns, 3))
+    along[: 6 * len(packed.names)] = np.tile(np.vstack([np.eye(3), np.zeros((3, 3))]), (len(packed.names), 1))
+    along[packed.moved :, 2] = 1.0
+    return along
+
+
+def modal_coordinates(packed: Packed, state: np.ndarray) -> np.ndarray:
+    """The modal coordinates of all bodies in a state, √kg m."""
+    flex = packed.model.flex
+    return np.zeros(0) if flex is None else np.asarray(state[flex.modes["at"]])
+
+
 def feel_of(packed: Packed, sensors: tuple[Sensor, ...]) -> np.ndarray:
     feel = np.zeros((len(sensors), 3, packed.unknowns))
     for n, sensor in enumerate(sensors):
         body, occupant = packed.felt_on(sensor.body)
         feel[n, :, 6 * body : 6 * body + 3] = np.eye(3)
         feel[n, :, 6 * body + 3 : 6 * body + 6] = -cross(np.array(sensor.at) - packed.centres[body])
+        feel[n, :, packed.modal_unknowns] = packed.flexible.shape(body, sensor.name)
         if occupant >= 0:
             feel[n, 2] = 0.0
             feel[n, 2, packed.frame_unknown(occupant)] = 1.0

@@ -29,7 +29,7 @@ def _slopes(x, start, model, field, moment, w, e, y, out, more, less, slope):
         place = x[n]
         for sign in (1.0, -1.0):
             x[n] = place + sign * LENGTH_STEP
-            _moved(x, start, model, y)
+            _moved(x, start, model, y, w, e, out)
             _collect(y, model, field, moment, w, e, out, more if sign > 0.0 else less)
         x[n] = place
         for m in range(x.size):
@@ -98,7 +98,7 @@ def _mount_slopes(state, model, y, w, e, out, force, rows, drags):
     for n in range(size):
         for sign in (1.0, -1.0):
             step[n] = sign * LENGTH_STEP
-            _moved(step, state, model, y)
+            _moved(step, state, model, y, w, e, out)
             _collect(y, model, still, moment, w, e, out, force)
             _add_forces(n, sign / (2.0 * LENGTH_STEP), y, model, w, out, rows)
             step[n] = sign * SPEED_STEP
@@ -131,7 +131,7 @@ def mount_slopes(state, model, rows, drags):
 def _come_to_rest(x, start, model, field, moment, scale, w, e, y, out, left, more, less, change, solved):
     """Newton's method from x (6 per body) on, into x; whether it closed. The slope is taken anew every few steps."""
     step, trial = np.zeros(x.size), np.zeros(x.size)
-    _moved(x, start, model, y)
+    _moved(x, start, model, y, w, e, out)
     _collect(y, model, field, moment, w, e, out, left)
     error = np.abs(left).max()
     for turn in range(MOST_NEWTON):
@@ -148,7 +148,7 @@ def _come_to_rest(x, start, model, field, moment, scale, w, e, y, out, left, mor
         for _ in range(8):
             for k in range(x.size):
                 trial[k] = x[k] + factor * step[k]
-            _moved(trial, start, model, y)
+            _moved(trial, start, model, y, w, e, out)
             _collect(y, model, field, moment, w, e, out, left)
             error = np.abs(left).max()
             if error < before:
@@ -191,8 +191,16 @@ def rest_many(
     size = guess.size
     w, e = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE)
     y, out, state = np.empty(start.size), np.zeros(start.size), np.empty(start.size)
-    more, less, left, none = np.zeros(size), np.zeros(size), np.zeros(size), np.zeros(size)
+    more, less, left = np.zeros(size), np.zeros(size), np.zeros(size)
     change, solved, x = np.zeros((size, size)), np.zeros((size, size + 1)), np.zeros(size)
+    wide = max(size, slope.shape[2], rows.shape[3])  # with the modal coordinates of elastic bodies
+    many, fewer, forces, still, whole = (
+        np.zeros(wide),
+        np.zeros(wide),
+        np.zeros(wide),
+        np.zeros(wide),
+        np.zeros((wide, wide)),
+    )
     for n in range(records.shape[0]):
         for k in range(model.mounts.size):
             model.mounts[k] = records[n, k]
@@ -200,9 +208,9 @@ def rest_many(
         x[:], at[n] = guess, np.nan
         if not _come_to_rest(x, start, model, field, moment, scale, w, e, y, out, left, more, less, change, solved):
             continue
-        _moved(x, start, model, state)
-        _slopes(none, state, model, field, moment, w, e, y, out, more, less, change)
-        if not _stands(change):
+        _moved(x, start, model, state, w, e, out)
+        _slopes(still, state, model, field, moment, w, e, y, out, many, fewer, whole)
+        if not _stands(whole):
             continue
         at[n] = x
         _collect(state, model, field, moment, w, e, out, left)
@@ -211,9 +219,9 @@ def rest_many(
             force[n, k, 0], force[n, k, 1], force[n, k, 2] = fx, fy, fz
             deflection[n, k, 0], deflection[n, k, 1], deflection[n, k, 2] = dx, dy, dz
         if slope.size > 0:
-            slope[n] = change
+            slope[n] = whole
         if drag.size > 0:
-            _drags(state, model, field, moment, w, e, y, out, more, less, drag[n])
+            _drags(state, model, field, moment, w, e, y, out, many, fewer, drag[n])
         if rows.size > 0:
             rows[n], drags[n] = 0.0, 0.0
-            _mount_slopes(state, model, y, w, e, out, left, rows[n], drags[n])
+            _mount_slopes(state, model, y, w, e, out, forces, rows[n], drags[n])

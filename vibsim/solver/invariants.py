@@ -19,7 +19,14 @@ def kinetic_energy(y: np.ndarray, packed: Packed) -> float:
     for b in range(model.bodies.size):
         at = STATES_PER_BODY * b
         energy += 0.5 * (y[at + 7 : at + 10] @ w[b, V : V + 3] + y[at + 10 : at + 13] @ w[b, W : W + 3])
-    return float(energy)
+    modes = model.flex.modes if model.flex is not None else ()
+    return float(energy + sum(0.5 * y[mode["rate"]] ** 2 for mode in modes))
+
+
+def strain_energy(y: np.ndarray, packed: Packed) -> float:
+    """Energy (J) of the elastic deformation of flexible bodies."""
+    modes = packed.model.flex.modes if packed.model.flex is not None else ()
+    return float(sum(0.5 * mode["square"] * y[mode["at"]] ** 2 for mode in modes))
 
 
 def weight_energy(y: np.ndarray, packed: Packed) -> float:

@@ -22,14 +22,15 @@ REVOLUTION = np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False)
 @dataclass(frozen=True)
 class Linear:
     """M·x'' + C·x' + K·x = f. Square matrices, 6 unknowns per body: its centre of mass along vehicle X, Y, Z (m) and
-    small turns about them (rad), forces in N and moments about the centre of mass in N m; then one per mass of wheels
-    and occupants: its height (m)."""
+    small turns about them (rad), forces in N and moments about the centre of mass in N m; then the modal coordinates of
+    elastic modes (√kg m), named in `elastic`; then one per mass of wheels and occupants: its height (m)."""
 
     names: list[str]
     mass: np.ndarray
     damping: np.ndarray
     stiffness: np.ndarray
     equilibrium: Equilibrium
+    elastic: tuple[str, ...] = ()
 
 
 def linearise(
@@ -52,13 +53,13 @@ def linearise(
     slope, drag = rest.slopes_at(start)
     if model.parts is not None:
         mass, slope, drag = with_parts(rest, start, model.parts, mass, slope, drag)
-    return Linear(packed.names, mass, -drag, -slope, found)
+    return Linear(packed.names, mass, -drag, -slope, found, packed.flexible.names)
 
 
 def _mass_matrix(packed: Packed, start: np.ndarray, crank: Crank, angles: np.ndarray) -> np.ndarray:
     """Mass matrix in vehicle axes, averaged over crank angles (rad)."""
     model = packed.model
-    mass = np.zeros((6 * len(packed.names), 6 * len(packed.names)))
+    mass = np.eye(packed.moved)
     for b, body in enumerate(model.bodies):
         own = matrix_of(start[STATES_PER_BODY * b + 3 : STATES_PER_BODY * b + 7])
         block, turn = np.zeros((6, 6)), np.zeros((6, 6))

@@ -22,8 +22,10 @@ from vibsim.engine.moving_mass import moving_mass
 from vibsim.engine.node_grid import WEIGHTS, at_weights, fill_weights, node_count
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.jit import bare, inlined, inner, kernel
+from vibsim.solver.drive import react_by_drive
 from vibsim.solver.mount_motion import WORK, F, T, V, W, add_mounts
 from vibsim.solver.vertical_motion import add_parts, laden_velocities
+from vibsim.structure.attachments import start_modes
 from vibsim.structure.rotation import matrix_entries
 
 # rows of the carrier's vectors, in its own axes
@@ -223,6 +225,12 @@ def react(torque, carrier, body, w):
             w[body, T + k] += torque * w[carrier, 3 * k]
 
 
+@inlined
+def leave_by_drive(y, model, w, e, speed, out):
+    torque = output_torque(speed, model, model.air, e)
+    react_by_drive(y, w, model.drive, model.mount_numbers, model.carrier, torque, out)
+
+
 @inner
 def add_forces(y, model, w, e, speed, out):
     """Sum gravity, mounts and the reactions of load and accessories into w (force and moment, vehicle axes); the rates
@@ -230,10 +238,13 @@ def add_forces(y, model, w, e, speed, out):
     for b in range(model.bodies.size):
         w[b, F], w[b, F + 1], w[b, F + 2] = 0.0, 0.0, -model.gravity * model.bodies[b].mass
         w[b, T], w[b, T + 1], w[b, T + 2] = 0.0, 0.0, 0.0
+    start_modes(y, model.flex, out)
     add_mounts(y, model, w, speed, out)
     add_parts(y, model, model.parts, w, out)
     if model.carrier >= 0 and model.reactor != model.carrier:
         react(output_torque(speed, model, model.air, e), model.carrier, model.reactor, w)
+    if model.drive is not None:
+        leave_by_drive(y, model, w, e, speed, out)
     for n in range(node_count(model.gas.nodes) + 1, model.losses.size):
         accessory = model.losses[n]
         if accessory.body != model.carrier:

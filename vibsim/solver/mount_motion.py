@@ -11,6 +11,7 @@ from numba import boolean, float64, from_dtype, int64, void
 
 from vibsim.jit import inner
 from vibsim.late import late
+from vibsim.structure.attachments import elastic_motion, push_modes
 from vibsim.structure.mount_laws import DF, DV, D
 from vibsim.structure.mounts import (
     MOUNT,
@@ -154,12 +155,25 @@ def any_mount(n, y, model, w, out, speed):
 
 
 @inner
-def put_in_hand(mount, y, w):
+def elastic_point_motion(body, px, py, pz, numbers, at, y, w):
+    """What `point_motion` gives, of a point with an attachment (−1 none) of a body that may be flexible."""
+    if at < 0:
+        return point_motion(body, px, py, pz, y, w)
+    ux, uy, uz, vx, vy, vz = elastic_motion(numbers, at, y)
+    x, yy, z, rx, ry, rz = point_motion(body, px + ux, py + uy, pz + uz, y, w)
+    ex, ey, ez = along(body, vx, vy, vz, w)
+    return x, yy, z, rx + ex, ry + ey, rz + ez
+
+
+@inner
+def put_in_hand(mount, numbers, y, w):
     """Deflection of a mount and its rate along its own axes into row 0 of w; place of the second body's point and
     deflection, vehicle axes."""
-    a = mount.first
-    xa, ya, za, ua, va, wa = point_motion(a, mount.first_x, mount.first_y, mount.first_z, y, w)
-    xb, yb, zb, ub, vb, wb = point_motion(mount.second, mount.second_x, mount.second_y, mount.second_z, y, w)
+    a, at, end = mount.first, mount.first_elastic, mount.second_elastic
+    xa, ya, za, ua, va, wa = elastic_point_motion(a, mount.first_x, mount.first_y, mount.first_z, numbers, at, y, w)
+    xb, yb, zb, ub, vb, wb = elastic_point_motion(
+        mount.second, mount.second_x, mount.second_y, mount.second_z, numbers, end, y, w
+    )
     dx, dy, dz = xb - xa, yb - ya, zb - za
     ex, ey, ez = ub - ua, vb - va, wb - wa
     if a >= 0:
@@ -205,7 +219,7 @@ def mount_moment(mount, numbers, w):
 def _special_mount(mount, numbers, y, w, out, speed):
     """Force, place and deflection as of a plain mount into row 0 of w from column HELD, and the moment after them; the
     rates of the mount's own states into `out`. The deflection of a rod is its elongation, along its line."""
-    x, yy, z, dx, dy, dz = put_in_hand(mount, y, w)
+    x, yy, z, dx, dy, dz = put_in_hand(mount, numbers, y, w)
     mount_force(mount, numbers, y, out, w, speed)
     gx, gy, gz = w[0, DF], w[0, DF + 1], w[0, DF + 2]
     fx, fy, fz = along(
@@ -249,6 +263,10 @@ def special_mounts(mounts, numbers, y, w, out, speed, first, all_of_them):
         x, yy, z = w[0, HELD + 3], w[0, HELD + 4], w[0, HELD + 5]
         add_force(mount.second, y, w, x, yy, z, fx, fy, fz)
         add_force(mount.first, y, w, x, yy, z, -fx, -fy, -fz)
+        if mount.second_elastic >= 0:
+            push_modes(numbers, mount.second_elastic, mount.second, fx, fy, fz, w, out)
+        if mount.first_elastic >= 0:
+            push_modes(numbers, mount.first_elastic, mount.first, -fx, -fy, -fz, w, out)
         if mount.torsion:
             mx, my, mz = w[0, MOMENT], w[0, MOMENT + 1], w[0, MOMENT + 2]
             add_moment(mount.second, mx, my, mz, w)

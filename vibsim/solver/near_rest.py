@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from vibsim.jit import apart, bare, kernel
+from vibsim.jit import apart, bare, inlined, kernel
+from vibsim.solver.modal_rest import rest_of_mounts
 from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
 from vibsim.solver.packed import Model
-from vibsim.solver.rest import relax
 from vibsim.solver.vertical_motion import set_laden_off
 from vibsim.structure.rotation import matrix_entries, turned
 
@@ -20,8 +20,11 @@ BODY_STATES = 13
 
 
 @apart
-def _moved(x, start, model, y):
-    """The state `start` with bodies moved by x (6 per body) and mounts relaxed there, into y."""
+def _moved(x, start, model, y, w, e, out):
+    """The state `start` with bodies moved by x (6 per body, then modal coordinates) and mounts relaxed there, into y.
+
+    Without the modal coordinates in x, elastic modes come to rest too.
+    """
     for k in range(y.size):
         y[k] = start[k]
     for b in range(model.bodies.size):
@@ -31,15 +34,31 @@ def _moved(x, start, model, y):
         y[at + 3], y[at + 4], y[at + 5], y[at + 6] = turned(
             x[i + 3], x[i + 4], x[i + 5], y[at + 3], y[at + 4], y[at + 5], y[at + 6]
         )
-    relax(y, model)
+    rest_of_mounts(x, y, model, model.flex, w, e, out)
+
+
+@inlined
+def _set_modes_off(v, y, flex, first):
+    if flex is not None and v.size > first:
+        for n in range(flex.modes.size):
+            y[flex.modes[n].rate] = v[first + n]
+
+
+@inlined
+def _collect_modes(out, flex, first, force):
+    if flex is not None and force.size > first:
+        for n in range(flex.modes.size):
+            force[first + n] = out[flex.modes[n].rate]
 
 
 @apart
 def _set_off(v, y, model, e):
-    """Give the bodies of state y the speeds v (6 per body) by their momenta, the crank still in its moving block.
+    """Give the bodies of state y the speeds v (6 per body, then modal rates) by their momenta, the crank still in its
+    moving block.
 
     In own axes: P = m·v + ω×S, L = S×v + J·ω, crank A·v + B·ω (see `motion`; S and A are nothing of a plain body).
     """
+    _set_modes_off(v, y, model.flex, 6 * model.bodies.size)
     for b in range(model.bodies.size):
         at, i, body = BODY_STATES * b, 6 * b, model.bodies[b]
         r = matrix_entries(y[at + 3], y[at + 4], y[at + 5], y[at + 6])
@@ -66,8 +85,10 @@ def _set_off(v, y, model, e):
 
 @apart
 def _collect(y, model, field, moment, w, e, out, force):
-    """Force and moment (6 per body, vehicle axes) in state y, with a field (m/s²) on all mass and moments besides."""
+    """Force and moment (6 per body, vehicle axes) in state y, with a field (m/s²) on all mass and moments besides; then
+    the forces on the elastic modes, which a uniform field leaves alone."""
     derivatives(y, model, w, e, out)
+    _collect_modes(out, model.flex, 6 * model.bodies.size, force)
     for b in range(model.bodies.size):
         at, i, mass = BODY_STATES * b, 6 * b, model.bodies[b].mass
         for k in range(3):
@@ -93,7 +114,8 @@ def _collect(y, model, field, moment, w, e, out, force):
 def _forces_near(x, start, model, field, moment, force, slope, drag, work):
     """Force (N) and moment (N m, about reference points), vehicle axes, into `force` (6 per body).
 
-    Bodies at rest, moved by x (6 per body: m, rotation vector) from state `start`. `field` (3) m/s² acts on all mass
+    Bodies at rest, moved by x (6 per body: m, rotation vector) from state `start`, elastic modes at rest there; or x,
+    `force` and the rest go on with the modal coordinates, and modes move by these. `field` (3) m/s² acts on all mass
     besides the weight; `moment` (bodies, 3) N m along the axes of the engine's body. Into `slope` (square, or empty)
     goes how the forces change with x, into `drag` (square, or empty) how with the bodies' speeds. `work` are arrays to
     work in.
@@ -108,7 +130,7 @@ def _forces_near(x, start, model, field, moment, force, slope, drag, work):
             place[k] = x[k] + sign * LENGTH_STEP
         elif n < slopes + drags:
             speeds[k] = sign * SPEED_STEP
-        _moved(place, start, model, y)
+        _moved(place, start, model, y, w, e, out)
         if slopes <= n < slopes + drags:
             _set_off(speeds, y, model, e)
         _collect(y, model, field, moment, w, e, out, found)
@@ -139,9 +161,14 @@ def forces_near(
 
 
 @bare
-def move(x, start, model, y):
-    """The state `start` with bodies moved by x (6 per body: m, rotation vector) and mounts relaxed there, into y."""
-    _moved(x, start, model, y)
+def _move(x, start, model, y, w, e, out):
+    _moved(x, start, model, y, w, e, out)
+
+
+def move(x: np.ndarray, start: np.ndarray, model: Model, y: np.ndarray) -> None:
+    """The state `start` with bodies moved by x (6 per body: m, rotation vector), mounts and elastic modes at rest
+    there, into y."""
+    _move(x, start, model, y, *scratch(model.bodies.size), np.zeros(start.size))
 
 
 @kernel

@@ -11,6 +11,7 @@ from vibsim.engine.air_seen import SEEN, see_air, seen_by_name
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.inputs.models import Sensor
 from vibsim.jit import inlined, inner, kernel
+from vibsim.solver.elastic_seen import feel_elastic
 from vibsim.solver.motion import (
     A1_,
     A_,
@@ -198,6 +199,7 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     body, point = _sensor_places(packed, sensors)
     parts = see_parts(states, packed)
     _observe(states, model, body, point, torque, pressure, force, deflection, moment, velocity, acceleration, feel, air)
+    feel_elastic(states, packed, sensors, feel)
     for n, sensor in enumerate(sensors):
         occupant = packed.felt_on(sensor.body)[1]
         if occupant >= 0:

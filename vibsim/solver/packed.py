@@ -23,16 +23,20 @@ from vibsim.engine.traces import some_point, speed_nodes
 from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
 from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import InputError
+from vibsim.inputs.flexible_checks import CHAIN
 from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
 from vibsim.late import prepare
+from vibsim.solver.drive_pack import pack_drive
 from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
+from vibsim.structure.flexible import ALL_RIGID, Flex, Flexible, flexible_of
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 from vibsim.structure.vertical_pack import PackedParts, pack_parts
 from vibsim.structure.vertical_parts import Parts
 
 STANDARD_GRAVITY = 9.80665
 AVERAGE_POINTS = 96  # the mean of a smooth periodic function converges beyond any power of the step
+PLACE_FLOOR, SPEED_FLOOR = 1e-3, 0.1  # m, m/s: the scales that tolerance is a share of
 STATES_PER_BODY = 13  # place (3), quaternion (4), momentum and angular momentum in own axes (3 + 3)
 
 
@@ -56,7 +60,8 @@ class Model(NamedTuple):
     `losses` records of friction at each node of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
     `reactor` (−1 ground); `air` the air path, where its states are among those of the run, and `air_at` where they
-    begin; `parts` wheels, anti-roll bars and occupants, where there are any.
+    begin; `flex` the elastic modes of bodies, `drive` (1) the chain or differential that the output torque leaves by
+    (then `reactor` is the carrier), `parts` wheels, anti-roll bars and occupants.
     """
 
     bodies: np.ndarray
@@ -73,6 +78,8 @@ class Model(NamedTuple):
     gravity: float
     air: AirPath | None = None
     air_at: int = 0
+    flex: Flex | None = None
+    drive: np.ndarray | None = None
     parts: Parts | None = None
 
 
@@ -80,12 +87,12 @@ class Packed(NamedTuple):
     """A model with what is needed to read its states: names, drawn places, own axes, layout, names of
     accessories.
 
-    States are those of the bodies, then `more_states`, of the mounts first, then of wheels and occupants and then of
-    the air path, then crank angle and momentum. `remarks` say what was done to measured data and what of it is
-    doubtful, `mount_notes` how laws were fitted. `load` is the run's, found where torque or power was asked for;
-    `point` the steady state of throttle and charger, where the case has them; `folder` that of the case's CSV files;
-    `borrowed` nodes of the air path at which no working cycle closes. `repeats` working cycles, of misfire, are a
-    period. `part_names` and `part_places` (n, 3) m as drawn are those of what moves up and down by itself, wheels and
+    States are those of the bodies, then `more_states`, of elastic modes first, then of the mounts, of wheels and
+    occupants and of the air path, then crank angle and momentum. `remarks` say what was done to measured data and what
+    of it is doubtful, `mount_notes` how laws were fitted and modes cut off. `load` is the run's, found where torque or
+    power was asked for; `point` the steady state of throttle and charger, where the case has them; `folder` that of the
+    case's CSV files; `borrowed` nodes of the air path at which no working cycle closes. `repeats` working cycles, of
+    misfire, are a period. `part_names` and `part_places` (n, 3) m as drawn are those of what moves up and down by itself, wheels and
     then `occupants`.
     """
 
@@ -103,6 +110,7 @@ class Packed(NamedTuple):
     borrowed: np.ndarray | None = None
     repeats: int = 1
     mount_notes: tuple[str, ...] = ()
+    flexible: Flexible = ALL_RIGID
     part_names: tuple[str, ...] = ()
     part_places: np.ndarray = np.zeros((0, 3))
     occupants: tuple[str, ...] = ()
@@ -128,8 +136,17 @@ class Packed(NamedTuple):
 
     @property
     def unknowns(self) -> int:
-        """Unknowns of the linear model: six per body, then the heights of wheels and occupants."""
-        return 6 * len(self.names) + len(self.part_names)
+        """Unknowns of the linear model: six per body, the modal coordinates, the heights of wheels and occupants."""
+        return self.moved + len(self.part_names)
+
+    @property
+    def moved(self) -> int:
+        """Of these, those of the bodies: six each and the modal coordinates."""
+        return 6 * len(self.names) + self.flexible.count
+
+    @property
+    def modal_unknowns(self) -> slice:
+        return slice(6 * len(self.names), self.moved)
 
     @property
     def period(self) -> float:
@@ -139,6 +156,14 @@ class Packed(NamedTuple):
     @property
     def cycle(self) -> float:
         return self.layout.cycle if self.layout else 4.0 * math.pi
+
+    def unknowns_of(self, bodies: list[int]) -> np.ndarray:
+        """Numbers of the unknowns of some bodies, their modal coordinates last."""
+        own = [np.arange(6 * b, 6 * b + 6) for b in bodies]
+        for b in bodies:
+            modes, at = self.flexible.of(b), 6 * len(self.names) + self.flexible.column(b)
+            own += [np.arange(at, at + modes.count)] if modes is not None else []
+        return np.concatenate(own or [np.zeros(0, np.int64)])
 
     @property
     def state_size(self) -> int:
@@ -178,10 +203,15 @@ def pack(case: Case, folder: Path) -> Packed:
         fed = fed_engine(case, layout, folder)
         gas = _gas(case, layout, folder, point) if fed.gas is None else fed.gas
         remarks = _remarks(engine, layout, folder, point)
-    mounts = PackedMounts(np.zeros(0), np.zeros(0), (), ())
+    mounts, flexible, first = PackedMounts(np.zeros(0), np.zeros(0), (), ()), ALL_RIGID, STATES_PER_BODY * len(names)
     with together:
-        mounts = pack_mounts(case.mount, names, centres, axes, folder, STATES_PER_BODY * len(names))
-    first = STATES_PER_BODY * len(names) + len(mounts.states)
+        flexible = flexible_of(case, folder, first)
+        first += 2 * flexible.count
+        mounts = pack_mounts(case.mount, names, centres, axes, folder, first, flexible)
+    sprocket, drive, numbers = _sprocket(case, names, flexible), None, mounts.numbers
+    with together:
+        drive, numbers = pack_drive(case, names, centres, axes, numbers, sprocket)
+    first += len(mounts.states)
     parts = PackedParts()
     with together:
         parts = pack_parts(case, names, centres, axes, mass, inertia, carrier, first)
@@ -193,7 +223,7 @@ def pack(case: Case, folder: Path) -> Packed:
         crank_origin=_triple(origin),
         train=train,
         mounts=mounts.records,
-        mount_numbers=mounts.numbers,
+        mount_numbers=numbers,
         gas=gas,
         losses=_losses(engine, layout, gas, names, carrier, None if fed.path else point),
         load=load_coefficients(engine) if engine else (0.0, 0.0, 0.0, 0.0),
@@ -201,6 +231,8 @@ def pack(case: Case, folder: Path) -> Packed:
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
         air=fed.path,
         air_at=first + len(parts.states),
+        flex=flexible.packed(),
+        drive=drive,
         parts=parts.parts,
     )
     if np.any(mounts.records["special"]):
@@ -214,17 +246,38 @@ def pack(case: Case, folder: Path) -> Packed:
         axes=np.array(axes),
         layout=layout,
         accessories=_driven_by_crank(engine, point, fed),
-        remarks=replace(remarks, warnings=(*remarks.warnings, *parts.remarks)),
-        more_states=(*states, *fed.states),
+        remarks=replace(remarks, warnings=(*remarks.warnings, *flexible.warnings, *parts.remarks)),
+        more_states=(*_elastic_states(flexible), *states, *fed.states),
         load=case.run.load if case.run else 1.0,
         point=point,
         folder=folder,
         borrowed=fed.borrowed,
-        mount_notes=mounts.notes,
+        mount_notes=(*mounts.notes, *flexible.notes),
+        flexible=flexible,
         part_names=parts.names,
         part_places=parts.places,
         occupants=tuple(occupant.name for occupant in case.occupant),
     )
+
+
+def _sprocket(case: Case, names: list[str], flexible: Flexible) -> list[float]:
+    """The attachment of the driven sprocket, if a chain pulls at a flexible body."""
+    chain = case.engine.load.chain if case.engine is not None else None
+    return [] if chain is None else flexible.attachment(names.index(chain.body), CHAIN)
+
+
+def _elastic_states(flexible: Flexible) -> tuple[MoreState, ...]:
+    """Modal coordinates, then their rates, body after body; floors such that points are as exact as bodies."""
+    states: list[MoreState] = []
+    for modes in flexible.sets:
+        at = flexible.column(modes.body)
+        reach = max(flexible.reach(), 1e-12)
+        for what, scale in (("coordinate", PLACE_FLOOR), ("rate", SPEED_FLOOR)):
+            states += [
+                MoreState(f"modal {what} of {name}", 0.0, scale / reach, 0.0)
+                for name in flexible.names[at : at + modes.count]
+            ]
+    return tuple(states)
 
 
 def _body_records(mass: np.ndarray, inertia: np.ndarray) -> np.ndarray:

@@ -28,7 +28,7 @@ def at_rest(y: np.ndarray, model: Model) -> None:
 def deflections(y: np.ndarray, model: Model) -> np.ndarray:
     """Deflections (mounts, 3) m along the mounts' own axes in a state."""
     found = np.zeros((model.mounts.size, 3))
-    _deflections(y, model.bodies.size, model.mounts, found)
+    _deflections(y, model.bodies.size, model.mounts, model.mount_numbers, found)
     return found
 
 
@@ -43,11 +43,11 @@ def _places(y, bodies, w):
 
 
 @kernel
-def _deflections(y, bodies, mounts, found):
+def _deflections(y, bodies, mounts, numbers, found):
     w = np.zeros((bodies, WORK))
     _places(y, bodies, w)
     for n in range(mounts.size):
-        put_in_hand(mounts[n], y, w)
+        put_in_hand(mounts[n], numbers, y, w)
         for k in range(3):
             found[n, k] = w[0, D + k]
 
@@ -59,7 +59,7 @@ def _settle(y, bodies, mounts, numbers):
     _places(y, bodies, w)
     for n in range(mounts.size):
         if mounts[n].state >= 0:
-            put_in_hand(mounts[n], y, w)
+            put_in_hand(mounts[n], numbers, y, w)
             rest_states(mounts[n], numbers, y, w)
 
 

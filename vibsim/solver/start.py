@@ -10,14 +10,14 @@ from vibsim.engine.accessories import held_at
 from vibsim.inputs.errors import InputError
 from vibsim.solver.motion import A_, B_, C_, derivatives, fill_engine, scratch
 from vibsim.solver.near_rest import forces_near, move
-from vibsim.solver.packed import STATES_PER_BODY, Model, Packed
+from vibsim.solver.packed import PLACE_FLOOR, SPEED_FLOOR, STATES_PER_BODY, Model, Packed
 from vibsim.solver.rest import at_rest, deflections, held_at_speed
 from vibsim.solver.stepper import Control
 from vibsim.structure.rotation import quaternion_of_matrix
 from vibsim.structure.statics import Equilibrium, find_equilibrium
 
-PLACE_FLOOR, ANGLE_FLOOR = 1e-3, 1e-3  # m, rad: the scales that tolerance is a share of
-SPEED_FLOOR, SPIN_FLOOR, CRANK_FLOOR = 0.1, 0.1, 1.0  # m/s, rad/s, rad/s
+ANGLE_FLOOR = 1e-3  # rad: the scale that tolerance is a share of
+SPIN_FLOOR, CRANK_FLOOR = 0.1, 1.0  # rad/s, rad/s
 NOT_ASKED = np.empty((0, 0))
 CRANK_SHARE = 0.1  # of the crank's momentum: its swing, which is what is asked for, is a small part of it
 
@@ -113,18 +113,18 @@ class AtRest:
 
     def slopes_at(self, start: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """How the forces under the whole load change with displacements from state `start`, and with the bodies'
-        speeds there, wheels and occupants held; square."""
-        model, field, moment = self._frozen()
-        slope, drag, force = self._square(), self._square(), np.empty(self._size)
-        forces_near(np.zeros(self._size), start, model, field, moment, force, slope, drag)
+        speeds there, wheels and occupants held; square, modal coordinates after the bodies."""
+        (model, field, moment), size = self._frozen(), self._packed.moved
+        slope, drag, force = np.empty((size, size)), np.empty((size, size)), np.empty(size)
+        forces_near(np.zeros(size), start, model, field, moment, force, slope, drag)
         return slope, drag
 
     def frozen_forces(self, start: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        """Forces on all bodies (6 per body) under the whole load in a state at rest but for wheels and occupants, which
-        are held as they are there, and the rates of that state."""
-        model, field, moment = self._frozen()
-        force, rates = np.empty(self._size), np.zeros_like(start)
-        forces_near(np.zeros(self._size), start, model, field, moment, force, NOT_ASKED, NOT_ASKED)
+        """Forces on all bodies (6 per body, then on modal coordinates) under the whole load in a state at rest but for
+        wheels and occupants, which are held as they are there, and the rates of that state."""
+        (model, field, moment), size = self._frozen(), self._packed.moved
+        force, rates = np.empty(size), np.zeros_like(start)
+        forces_near(np.zeros(size), start, model, field, moment, force, NOT_ASKED, NOT_ASKED)
         derivatives(start, model, *scratch(len(self._packed.names)), rates)
         return force, rates
 
@@ -161,8 +161,8 @@ class AtRest:
         drag: np.ndarray = NOT_ASKED,
     ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         model, field, moment = self._under(share)
-        force = np.empty(self._size)
         x = np.ascontiguousarray(displacement, dtype=float).ravel()
+        force = np.empty(x.size)
         forces_near(x, start, model, field, moment, force, slope, drag)
         return force, slope, drag
 

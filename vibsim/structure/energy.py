@@ -18,7 +18,7 @@ def energy_along(modes: Modes, mass: np.ndarray, body: int, away: np.ndarray, ax
     at = slice(6 * body, 6 * body + 6)
     change = shift_matrix(away) @ np.kron(np.eye(2), axes)
     own = change.T @ mass[at, at] @ change
-    shapes = modes.shape.reshape(len(modes.shape), -1)
+    shapes = modes.vector
     local = np.linalg.solve(change, shapes[:, at].T).T
     whole = np.real(np.einsum("ni,ij,nj->n", shapes.conj(), mass, shapes))
     return np.real(local.conj() * (local @ own.T)) / whole[:, None]

@@ -12,14 +12,19 @@ class Modes:
     """Modes in order of frequency.
 
     `frequency` (n) undamped natural frequency in Hz; `damping` (n) share of critical; `shape` (n, bodies, 6) complex,
-    largest entry 1 (m, rad); `energy` (n, bodies, 6) share of kinetic energy, each mode summing to 1. Of a mode damped
-    past critical the slower root is given, with damping 1.
+    largest entry 1 (m, rad); `energy` (n, bodies, 6) share of kinetic energy, each mode summing to 1 with that of the
+    elastic modes of bodies, `elastic_energy` (n, elastic modes); `elastic` (n, elastic modes) complex modal
+    coordinates; `vector` (n, unknowns) the whole shape in the order of the matrices. Of a mode damped past critical the
+    slower root is given, with damping 1.
     """
 
     frequency: np.ndarray
     damping: np.ndarray
     shape: np.ndarray
     energy: np.ndarray
+    elastic: np.ndarray
+    elastic_energy: np.ndarray
+    vector: np.ndarray
 
 
 def sixfold(values: np.ndarray, heights: int) -> np.ndarray:
@@ -37,9 +42,15 @@ def sixfold_places(unknowns: int, heights: int) -> np.ndarray:
     return np.concatenate([np.arange(first), first + 2 + 6 * np.arange(heights)])
 
 
-def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray, heights: int = 0) -> Modes:
-    """Modes of M·x'' + C·x' + K·x = 0 (6 unknowns per body, then so many `heights`, each a body of its own in what is
-    returned), from the eigenvalues of the first-order form.
+def without_modal(values: np.ndarray, elastic: int, heights: int) -> np.ndarray:
+    """Values of unknowns (..., n) as six each (..., bodies, 6) as `sixfold` has them, modal coordinates left out."""
+    last = values.shape[-1] - heights
+    return sixfold(np.delete(values, np.s_[last - elastic : last], axis=-1), heights)
+
+
+def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray, elastic: int = 0, heights: int = 0) -> Modes:
+    """Modes of M·x'' + C·x' + K·x = 0 (6 unknowns per body, then so many modal coordinates of elastic modes, then so
+    many `heights`, each a body of its own in what is returned), from the eigenvalues of the first-order form.
 
     The energy share of entry i is Re(conj(φ_i)·(M·φ)_i) over its sum (common practice in mount design, no source).
     """
@@ -52,16 +63,28 @@ def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray, heigh
     keep += _one_of_each_pair(roots, vectors[:size], mass, real)
     keep.sort(key=lambda index: abs(roots[index]))
     roots, shapes = roots[keep], vectors[:size, keep].T
-    shapes = np.array([shape / shape[np.abs(shape).argmax()] for shape in shapes])
+    modal = np.s_[size - heights - elastic : size - heights]
+    shapes = np.array([shape / _largest(shape, mass, modal) for shape in shapes])
     speed = np.abs(roots)
     energy = np.real(np.conj(shapes) * (shapes @ mass.T))
     energy /= energy.sum(axis=1, keepdims=True)
     return Modes(
         frequency=speed / (2.0 * np.pi),
         damping=np.where(speed > 0.0, -roots.real / np.where(speed > 0.0, speed, 1.0), 0.0),
-        shape=sixfold(shapes, heights),
-        energy=sixfold(energy, heights),
+        shape=without_modal(shapes, elastic, heights),
+        energy=without_modal(energy, elastic, heights),
+        elastic=shapes[:, modal],
+        elastic_energy=energy[:, modal],
+        vector=shapes,
     )
+
+
+def _largest(shape: np.ndarray, mass: np.ndarray, modal: slice) -> complex:
+    """What a shape is scaled by: its largest entry of bodies, or the largest modal coordinate of an elastic mode."""
+    energy = np.abs(np.real(np.conj(shape) * (mass @ shape)))
+    own, bodies = energy[modal].sum(), np.delete(shape, modal)
+    entries = bodies if energy.sum() >= 2.0 * own else shape[modal]
+    return complex(entries[np.abs(entries).argmax()])
 
 
 def _one_of_each_pair(roots: np.ndarray, shapes: np.ndarray, mass: np.ndarray, real: list[int]) -> list[int]:

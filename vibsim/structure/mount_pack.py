@@ -8,6 +8,8 @@ from typing import NamedTuple
 import numpy as np
 
 from vibsim.inputs.mount_models import MountBase, OrientedMount, TorqueRodMount
+from vibsim.structure.attachments import RIGID
+from vibsim.structure.flexible import ALL_RIGID, Flexible
 from vibsim.structure.law_data import LawData, MountState, law_data
 from vibsim.structure.mounts import MOUNT, PROGRESSIVE
 from vibsim.structure.rotation import turns_about_fixed_axes
@@ -29,9 +31,11 @@ def pack_mounts(
     axes: list[np.ndarray],
     folder: Path,
     first_state: int,
+    flexible: Flexible = ALL_RIGID,
 ) -> PackedMounts:
     """Pack for the jitted code; `names`, `centres` (3) and own `axes` (3, 3) of the bodies as drawn, `first_state` the
-    index of the first state after the bodies'. Raises InputError for a file that a law needs."""
+    index of the first state of mounts, `flexible` the bodies' elastic modes.
+    Raises InputError for a file that a law needs."""
     rows: list[tuple] = []
     states: list[MountState] = []
     notes: list[str] = []
@@ -46,8 +50,13 @@ def pack_mounts(
             numbers += extras
         state = first_state + len(states) if data.states else -1
         torsion = int(isinstance(mount, OrientedMount) and any((*mount.torsional_stiffness, *mount.torsional_damping)))
-        special = int(data.law > PROGRESSIVE or extra >= 0)
-        rows.append(_record(mount, data, (at, extra, state, special, torsion), names, centres, axes))
+        ends = []
+        for name in mount.between:
+            attachment = flexible.attachment(names.index(name), mount.name) if name in names else []
+            ends.append(len(numbers) if attachment else RIGID)
+            numbers += attachment
+        special = int(data.law > PROGRESSIVE or extra >= 0 or max(ends) > RIGID)
+        rows.append(_record(mount, data, (at, extra, state, special, torsion, *ends), names, centres, axes))
         states += data.states
         notes += [f"mount '{mount.name}': {note}" for note in data.notes]
     return PackedMounts(np.array(rows, dtype=MOUNT), np.array(numbers), tuple(states), tuple(notes))
@@ -56,7 +65,7 @@ def pack_mounts(
 def _record(
     mount: MountBase,
     data: LawData,
-    indices: tuple[int, int, int, int, int],
+    indices: tuple[int, ...],
     names: list[str],
     centres: list[np.ndarray],
     axes: list[np.ndarray],

@@ -33,11 +33,12 @@ LINEAR, PROGRESSIVE, BUMP_STOP, RELAXATION, FRICTION, HYDRAULIC, TABLE, TORQUE_R
 TORSION_WEIGHT, TORSION_DAMPING, SECOND_AXES, EXTRA = 3, 6, 9, 18
 
 # one record per mount: bodies (−1 ground), law, where its numbers begin, where its extras begin (−1 none), index of its
-# first state (−1 none), whether it is more than springs and dampers along its axes, whether it has torsion; points in
-# the bodies' own axes (m), matrix from the first body's own axes to the mount's, rates along the mount's axes (N/m,
-# N s/m) and three further numbers of the law
+# first state (−1 none), whether it is more than springs and dampers along its axes, whether it has torsion,
+# attachments of its ends (−1 rigid); points in the bodies' own axes (m), matrix from the first body's own axes to the
+# mount's, rates along the mount's axes (N/m, N s/m) and three further numbers of the law
 MOUNT = np.dtype(
     [(name, np.int64) for name in ("first", "second", "law", "numbers", "extra", "state", "special", "torsion")]
+    + [(name, np.int64) for name in ("first_elastic", "second_elastic")]
     + [(name, float) for name in ("first_x", "first_y", "first_z", "second_x", "second_y", "second_z")]
     + [(name, float) for name in ("xx", "xy", "xz", "yx", "yy", "yz", "zx", "zy", "zz")]
     + [(name, float) for name in ("stiff_x", "stiff_y", "stiff_z", "damp_x", "damp_y", "damp_z")]

@@ -12,7 +12,7 @@ from vibsim.inputs.case_checks import FASTEST_RPM
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
 from vibsim.solver.order_response import OrderResponse
-from vibsim.structure.modes import Modes, modes_of, sixfold_places
+from vibsim.structure.modes import Modes, modes_of
 from vibsim.studies.cures.cure import response_of
 
 HIGHEST_ORDER = 6.0
@@ -54,6 +54,7 @@ class FrequencyMap:
     bodies: list[str]
     modes: Modes
     crossings: list[Crossing]
+    elastic: tuple[str, ...] = ()
 
     def rows(self) -> list[dict[str, Any]]:
         """One row per crossing, by speed."""
@@ -90,8 +91,8 @@ def frequency_map(case_file: CaseFile, low: float, high: float) -> FrequencyMap:
     speeds = np.linspace(low, high, NODES)
     responses = [response_of(case_file, float(speed)) for speed in speeds]
     middle = responses[NODES // 2]
-    heights = len(middle.packed.part_names)
-    modes = modes_of(middle.linear.mass, middle.linear.damping, middle.linear.stiffness, heights)
+    linear, parts = middle.linear, middle.packed.part_names
+    modes = modes_of(linear.mass, linear.damping, linear.stiffness, len(linear.elastic), len(parts))
     orders = [n / middle.turns for n in range(1, round(HIGHEST_ORDER * middle.turns) + 1)]
     names = [mount.name for mount in case_file.case.mount]
     found: list[Crossing] = []
@@ -104,7 +105,7 @@ def frequency_map(case_file: CaseFile, low: float, high: float) -> FrequencyMap:
     strongest = max((crossing.mount_force for crossing in found), default=0.0) or 1.0
     ranked = [Crossing(**vars(crossing) | {"share": crossing.mount_force / strongest}) for crossing in found]
     ranked.sort(key=lambda crossing: (crossing.speed, crossing.order))
-    return FrequencyMap(low, high, orders, [*middle.linear.names, *middle.packed.part_names], modes, ranked)
+    return FrequencyMap(low, high, orders, [*linear.names, *parts], modes, ranked, linear.elastic)
 
 
 def _between(speeds: np.ndarray, pushes: np.ndarray, speed: float) -> np.ndarray:
@@ -115,13 +116,11 @@ def _between(speeds: np.ndarray, pushes: np.ndarray, speed: float) -> np.ndarray
 def _crossing(
     response: OrderResponse, modes: Modes, mode: int, order: float, speed: float, push: np.ndarray, names: list[str]
 ) -> Crossing:
-    omega, shape = 2.0 * math.pi * modes.frequency[mode], modes.shape[mode].ravel()
-    shape = shape[sixfold_places(len(push), len(response.packed.part_names))]
+    omega, shape = 2.0 * math.pi * modes.frequency[mode], modes.vector[mode]
     modal_mass = float(np.real(shape.conj() @ response.linear.mass @ shape))
     size = abs(shape.conj() @ push) / (2.0 * max(modes.damping[mode], 1e-6) * omega**2 * modal_mass)
     felt = size * np.linalg.norm(response.model.mounts(omega, shape), axis=1)
-    carrier = 6 * response.packed.model.carrier
-    on_engine = push[carrier : carrier + 6]
+    on_engine = push[6 * response.packed.model.carrier :][:6]
     return Crossing(
         order=order,
         mode=mode,

@@ -14,6 +14,7 @@ from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case, Engine, NoGas
 from vibsim.inputs.statics_models import Driveline, LoadCase
 from vibsim.solver.crank_torque import mean_torque
+from vibsim.solver.drive_pack import gear_ratio, in_gear
 from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
 from vibsim.solver.start import Preload
 
@@ -46,12 +47,13 @@ COMMON_PRACTICE = (
 @dataclass(frozen=True)
 class Delivery:
     """Torque (N m) that leaves the engine's body about `direction` (3, vehicle axes), that at the wheels, and whether
-    the tyres' grip is what limits them."""
+    the tyres' grip is what limits them; `at_crank` the engine's own torque that gives it."""
 
     torque: float
     direction: np.ndarray
     at_wheels: float
     grip_limits: bool
+    at_crank: float
 
 
 def load_cases_of(case: Case) -> tuple[tuple[LoadCase, ...], str]:
@@ -107,7 +109,7 @@ def deliver(driveline: Driveline, engine: Engine, layout: Layout, gear: int | st
     (derived from power). Grip bounds the torque at the wheels by friction coefficient × axle load × radius.
     Raises InputError for a gear there is none of.
     """
-    ratio, final = _ratio(driveline, gear), driveline.final_drive_ratio
+    ratio, final = gear_ratio(driveline, gear), driveline.final_drive_ratio
     drives = 1.0 if torque >= 0.0 else -1.0
     after_gearbox = torque * ratio * driveline.gearbox_efficiency**drives
     at_wheels = after_gearbox * final * driveline.final_drive_efficiency**drives
@@ -121,19 +123,8 @@ def deliver(driveline: Driveline, engine: Engine, layout: Layout, gear: int | st
         direction=_direction(driveline, layout),
         at_wheels=share * at_wheels,
         grip_limits=share < 1.0,
+        at_crank=share * torque,
     )
-
-
-def _ratio(driveline: Driveline, gear: int | str) -> float:
-    count = len(driveline.gear_ratios)
-    if isinstance(gear, int) and 1 <= gear <= count:
-        return driveline.gear_ratios[gear - 1]
-    if gear == "reverse" and driveline.reverse_ratio is not None:
-        return -driveline.reverse_ratio
-    if gear == "neutral":
-        return 0.0
-    more = ", reverse" if driveline.reverse_ratio is not None else ""
-    raise InputError(f"--gear: got {gear}; allowed: neutral, 1 to {count}{more}")
 
 
 def _direction(driveline: Driveline, layout: Layout) -> np.ndarray:
@@ -176,10 +167,11 @@ def pack_for_statics(case_file: CaseFile) -> Packed:
 
 
 def preload_of(packed: Packed, case: Case, load: LoadCase, delivery: Delivery | None, chassis: Chassis) -> Preload:
-    """A load case as what acts on the bodies: acceleration, and the torque that leaves against what takes it."""
+    """A load case as what acts on the bodies: acceleration, and the torque that leaves against what takes it, unless a
+    chain or differential hands it on (see `in_gear`)."""
     moment = np.zeros((len(packed.names), 3))
     carrier = packed.model.carrier
-    if delivery is not None:
+    if delivery is not None and packed.model.drive is None:
         own = packed.axes[carrier].T @ (delivery.torque * delivery.direction)
         moment[carrier] -= own
         by = case.engine.load.reacted_by if case.engine is not None else None
@@ -187,6 +179,14 @@ def preload_of(packed: Packed, case: Case, load: LoadCase, delivery: Delivery | 
             moment[packed.names.index(by)] += own
     held = held_bodies(case) if chassis == "held" else ()
     return Preload(np.array(load.acceleration), moment, held)
+
+
+def geared(packed: Packed, case: Case, gear: int | str, delivery: Delivery | None) -> tuple[Packed, float]:
+    """The model with its chain or differential in a gear, and the torque (N m) at the crank that it then hands on; the
+    model as it is and 0 without either."""
+    if packed.model.drive is None or delivery is None:
+        return packed, 0.0
+    return in_gear(packed, case, gear), delivery.at_crank
 
 
 def held_bodies(case: Case) -> tuple[int, ...]:

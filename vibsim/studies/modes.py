@@ -18,13 +18,14 @@ from vibsim.solver.packed import Packed
 from vibsim.solver.start import Preload, state_at
 from vibsim.structure.elastic_axes import ElasticAxes, elastic_axes
 from vibsim.structure.energy import decoupling, energy_along
-from vibsim.structure.modes import Modes, modes_of, sixfold, sixfold_places
+from vibsim.structure.modes import Modes, modes_of, sixfold_places, without_modal
 from vibsim.structure.torque_roll_axis import Axis, axes_along, torque_roll_axis
 from vibsim.structure.vertical_parts import part_bodies, part_heights
 from vibsim.studies.load_cases import (
     Chassis,
     deliver,
     full_torque,
+    geared,
     held_bodies,
     pack_for_statics,
     preload_of,
@@ -63,7 +64,7 @@ class ModesResult:
 
     `preload` says in words what they stand under; `held` names the bodies held as drawn; `places` (bodies, 3) m
     their centres of mass as drawn; `tangent` names the mounts whose stiffness hangs on frequency or amplitude, of which
-    the static one was taken.
+    the static one was taken; `elastic` names the elastic modes of bodies.
     """
 
     bodies: list[str]
@@ -74,10 +75,13 @@ class ModesResult:
     preload: str
     held: list[str]
     tangent: tuple[str, ...] = ()
+    elastic: tuple[str, ...] = ()
 
     def dominant(self, index: int) -> tuple[str, str, float]:
         """Body, direction and share of kinetic energy of the largest entry of a mode."""
-        shares = self.modes.energy[index]
+        shares, own = self.modes.energy[index], self.modes.elastic_energy[index]
+        if own.size and own.max() > shares.max():
+            return *_elastic_words(self.elastic[int(own.argmax())]), float(own.max())
         body, direction = np.unravel_index(int(shares.argmax()), shares.shape)
         return self.bodies[int(body)], DIRECTIONS[int(direction)], float(shares[body, direction])
 
@@ -99,13 +103,21 @@ class ModesResult:
                 name: dict(zip(DIRECTIONS, self.modes.energy[index, b].tolist(), strict=True))
                 for b, name in enumerate(self.bodies)
             }
-            shape = {
+            shape: dict[str, Any] = {
                 name: {
                     "real": self.modes.shape[index, b].real.tolist(),
                     "imaginary": self.modes.shape[index, b].imag.tolist(),
                 }
                 for b, name in enumerate(self.bodies)
             }
+            if self.elastic:
+                energy["elastic"] = dict(zip(self.elastic, self.modes.elastic_energy[index].tolist(), strict=True))
+                moved = self.modes.elastic[index]
+                shape["elastic"] = {
+                    "names": list(self.elastic),
+                    "real": moved.real.tolist(),
+                    "imaginary": moved.imag.tolist(),
+                }
             row = {
                 "mode": index + 1,
                 "frequency_Hz": float(frequency),
@@ -142,7 +154,7 @@ def find_modes(
     to move (a mode at zero frequency).
     """
     case, packed = case_file.case, pack_for_statics(case_file)
-    preload, words, at_crank = _preload(case_file, packed, gear, torque, chassis)
+    preload, words, at_crank, packed = _preload(case_file, packed, gear, torque, chassis)
     linear = linearise(packed, at_crank, crank, speed=speed_of_schedules(case), preload=preload)
     return modes_result(case, packed, linear, preload.held, words)
 
@@ -150,21 +162,23 @@ def find_modes(
 def modes_result(case: Case, packed: Packed, linear: Linear, held: tuple[int, ...], words: str) -> ModesResult:
     """Modes of the bodies that are not held, from the linear model, with the axes of the engine's body."""
     free = [b for b in range(len(packed.names)) if b not in held]
-    carried = _parts_on(packed, held)
-    moving = np.concatenate([*(np.arange(6 * b, 6 * b + 6) for b in free), 6 * len(packed.names) + carried.numbers])
+    carried, own = _parts_on(packed, held), packed.unknowns_of(free)
+    moving = np.concatenate([own, packed.moved + carried.numbers])
     mass, damping, stiffness = (
         matrix[np.ix_(moving, moving)] for matrix in (linear.mass, linear.damping, linear.stiffness)
     )
     names = [packed.names[b] for b in free] + carried.names
     heights = len(carried.names)
-    _require_held(mass, stiffness, names)
-    modes = modes_of(mass, damping, stiffness, heights)
+    elastic = tuple(linear.elastic[n - 6 * len(packed.names)] for n in own[6 * len(free) :])
+    _require_held(mass, stiffness, names, len(elastic), heights)
+    modes = modes_of(mass, damping, stiffness, len(elastic), heights)
     places = np.concatenate([packed.centres[free], carried.places])
     carrier = packed.model.carrier
     body = free.index(carrier) if carrier in free else 0
     crank = packed.axes[carrier][:, 0] if carrier >= 0 else None
-    whole, put = np.zeros((6 * len(names),) * 2), sixfold_places(len(mass), heights)
-    whole[np.ix_(put, put)] = mass
+    plain = np.delete(np.arange(len(mass)), np.s_[6 * len(free) : len(own)])
+    whole, put = np.zeros((6 * len(names),) * 2), sixfold_places(len(plain), heights)
+    whole[np.ix_(put, put)] = mass[np.ix_(plain, plain)]
     axes = _body_axes(modes, whole, stiffness, names, places, body, crank)
     still = state_at(packed, linear.equilibrium.displacement)
     return ModesResult(
@@ -176,6 +190,7 @@ def modes_result(case: Case, packed: Packed, linear: Linear, held: tuple[int, ..
         words,
         [packed.names[b] for b in held],
         tuple(mount.name for mount in case.mount if isinstance(mount, WITH_STATES)),
+        elastic,
     )
 
 
@@ -216,45 +231,52 @@ def speed_of_schedules(case: Case) -> float:
 
 def _preload(
     case_file: CaseFile, packed: Packed, gear: int | str | None, torque: float | None, chassis: Chassis
-) -> tuple[Preload, str, float]:
-    """Preload, the same in words, and the torque at the crank that acts as `engine.load` says."""
+) -> tuple[Preload, str, float, Packed]:
+    """Preload, the same in words, the torque at the crank that acts as `engine.load` says, the model in that gear."""
     case = case_file.case
     held = held_bodies(case) if chassis == "held" else ()
     plain = Preload(np.zeros(3), np.zeros((len(packed.names), 3)), held)
     if gear is None:
         if torque is None:
-            return plain, "weight", 0.0
+            return plain, "weight", 0.0, packed
         if case.engine is None:
             raise InputError("--torque-N-m: the case has no [engine] to give it")
         by = case.engine.load.reacted_by
-        if by is None or by == case.engine.body:
+        if packed.model.drive is None and (by is None or by == case.engine.body):
             raise InputError(
                 "--torque-N-m: needs engine.load.reacted_by; a torque that the engine's own body takes loads no mount"
             )
-        return plain, f"weight and {torque:g} N m at the crank", torque
+        return plain, f"weight and {torque:g} N m at the crank", torque, packed
     if case.driveline is None or case.engine is None or packed.layout is None:
         raise InputError(f"--gear: got {gear}; needs a [driveline] table with gear_ratios")
     given, source = full_torque(case_file) if torque is None else (torque, "")
     delivery = deliver(case.driveline, case.engine, packed.layout, gear, given)
     words = f"weight and {given:.4g} N m from the engine in gear {gear}"
     load = LoadCase(name="modes")
-    return preload_of(packed, case, load, delivery, chassis), words + (f" ({source})" if source else ""), 0.0
+    preload = preload_of(packed, case, load, delivery, chassis)
+    packed, at_crank = geared(packed, case, gear, delivery)
+    return preload, words + (f" ({source})" if source else ""), at_crank, packed
 
 
-def _require_held(mass: np.ndarray, stiffness: np.ndarray, names: list[str]) -> None:
+def _require_held(mass: np.ndarray, stiffness: np.ndarray, names: list[str], elastic: int, heights: int) -> None:
     """Raise InputError for a motion that nothing holds, saying which body moves how."""
     squares, shapes = eigh(0.5 * (stiffness + stiffness.T), mass)
     least = max((2.0 * np.pi * FREE_BELOW) ** 2, FREE_SHARE * float(squares[-1]))
-    heights = (6 * len(names) - len(mass)) // 5
     for square, shape in zip(squares, shapes.T, strict=True):
         if square < least:
-            shares = sixfold(shape * (mass @ shape), heights)
+            shares = without_modal(shape * (mass @ shape), elastic, heights)
             body, direction = np.unravel_index(int(shares.argmax()), shares.shape)
             motion = _motion(DIRECTIONS[int(direction)])
             what = "a mount, or give one stiffness_N_per_mm"
             if heights:
                 what = "a mount, or give a mount stiffness_N_per_mm or a wheel's tyre its lateral or longitudinal one"
             raise InputError(f"mount: body '{names[body]}' is free to {motion}, a mode at 0 Hz; add {what} that way")
+
+
+def _elastic_words(name: str) -> tuple[str, str]:
+    """Body and mode of the name of an elastic mode."""
+    body, _, number = name.rpartition(" elastic ")
+    return body, f"elastic {number}"
 
 
 def _motion(direction: str) -> str:

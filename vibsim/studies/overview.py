@@ -14,7 +14,7 @@ from vibsim.engine.pressure import depends_on_speed
 from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.loader import CaseFile
-from vibsim.inputs.models import Case
+from vibsim.inputs.models import Case, Engine
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
 from vibsim.solver.start import equilibrium, state_at
@@ -124,6 +124,16 @@ def overview(case_file: CaseFile) -> Overview:
     )
 
 
+def _reacted_by(engine: Engine) -> str:
+    """Where the output torque goes, in words."""
+    chain, differential = engine.load.chain, engine.load.differential
+    if chain is not None:
+        return f"a chain to {chain.body}; wheel torque by {chain.wheel_torque_reacted_by}"
+    if differential is not None:
+        return f"the differential on {differential.body}; axle torque by {differential.axle_torque_reacted_by}"
+    return engine.load.reacted_by or f"{engine.body}, the block itself"
+
+
 def _running(case: Case, packed: Packed, gas: list[CylinderGas], feeding: list[str]) -> list[str]:
     """Throws, gas, load, friction, sensors and run in a line each, with what was left out said."""
     lines, engine, layout = [], case.engine, packed.layout
@@ -134,7 +144,7 @@ def _running(case: Case, packed: Packed, gas: list[CylinderGas], feeding: list[s
             for throw in layout.throws
         ]
         none = " (cylinders at ambient pressure)" if engine.gas.source == "none" else ""
-        by = engine.load.reacted_by or f"{engine.body}, the block itself"
+        by = _reacted_by(engine)
         lines.append("throws: " + "; ".join(pins))
         friction = friction_in_words(engine.friction, packed, case.run.speed if case.run else None)
         lines.append(f"gas: {engine.gas.source}{none}; friction: {friction}")

@@ -13,7 +13,7 @@ import numpy as np
 from vibsim.inputs.case_checks import GROUND
 from vibsim.inputs.errors import InputError, VibsimError, nearest
 from vibsim.inputs.loader import CaseFile
-from vibsim.solver.frequency import FrequencyModel, frequency_model
+from vibsim.solver.frequency import FrequencyModel, frequency_model, moved_as_one
 from vibsim.solver.order_response import HIGHEST_SUMMED
 from vibsim.solver.packed import pack
 from vibsim.solver.simulate import Progress, no_progress
@@ -76,7 +76,7 @@ class OrderLevels:
 @dataclass(frozen=True)
 class Shake:
     """Where a case is shaken: a body at a place (3) m as drawn, or the ground (then `place` has no part), along an
-    axis."""
+    axis. Without a place a force acts at the centre of mass, and on no elastic mode of the body."""
 
     body: str
     along: Along
@@ -222,12 +222,15 @@ def _push(model: FrequencyModel, shake: Shake, names: list[str], rate: float) ->
         return model.ground_at(rate) / -(rate**2)
     body = names.index(shake.body)
     place = model.packed.centres[body] if shake.place is None else np.array(shake.place)
-    return model.force_at(body, place)
+    push = model.force_at(body, place)
+    if shake.place is not None:
+        push[6 * len(names) :] = model.packed.flexible.shape_at(body, place).T
+    return push
 
 
 def _grounded(model: FrequencyModel, rate: float) -> np.ndarray:
     """Force (mounts, 3, 3) on second bodies as the ground moves by one along X, Y, Z and all bodies stay."""
-    return -model.mounts(rate, model.all_along().astype(complex))
+    return -model.mounts(rate, moved_as_one(model.packed).astype(complex))
 
 
 def _handed_on(force: np.ndarray, case_file: CaseFile, body: str) -> np.ndarray:

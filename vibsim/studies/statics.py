@@ -11,6 +11,7 @@ from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case
 from vibsim.inputs.statics_models import LoadCase, Point
+from vibsim.solver.frequency import modal_coordinates
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.start import AtRest
@@ -22,6 +23,7 @@ from vibsim.studies.load_cases import (
     deliver,
     full_torque,
     gear_cases,
+    geared,
     held_bodies,
     load_cases_of,
     pack_for_statics,
@@ -140,7 +142,8 @@ class _Stand:
             engine_torque = load.torque_share * self.torque
             delivery = deliver(case.driveline, case.engine, packed.layout, load.gear, engine_torque)
         preload = preload_of(packed, case, load, delivery, self.chassis)
-        rest = AtRest(packed, preload=preload)
+        packed, torque = geared(packed, case, load.gear, delivery)
+        rest = AtRest(packed, torque, preload=preload)
         try:
             found = rest.equilibrium()
         except RunFailure as failure:
@@ -149,7 +152,7 @@ class _Stand:
         state = rest.state(found.displacement)
         seen = observe(state[None], packed, ())
         force, deflection = seen.mount_force[0][self.kept], seen.mount_deflection[0][self.kept]
-        turns = mount_axes(packed, state)[self.kept]
+        turns, bend = mount_axes(packed, state)[self.kept], modal_coordinates(packed, state)
         felt = np.array([0.0, 0.0, -packed.model.gravity]) - preload.acceleration
         return Standing(
             case=load,
@@ -159,7 +162,7 @@ class _Stand:
             deflection=deflection,
             own_force=np.einsum("nij,nj->ni", turns, force),
             own_deflection=np.einsum("nij,nj->ni", turns, deflection),
-            points=tuple(point_move(point, case, packed, found.displacement) for point in case.point),
+            points=tuple(point_move(point, case, packed, found.displacement, bend) for point in case.point),
             load=felt * _free_mass(packed, preload.held),
             residual=found.residual,
             tyre=seen.parts["tyre_force"][0] if case.wheel and not preload.held else np.zeros((0, 3)),
@@ -192,11 +195,15 @@ def mount_axes(packed: Packed, state: np.ndarray) -> np.ndarray:
     return np.array(found).reshape(-1, 3, 3)
 
 
-def point_move(point: Point, case: Case, packed: Packed, displacement: np.ndarray) -> PointMove:
-    """How far a point of a body has moved against another body, and what is left of its clearance."""
+def point_move(
+    point: Point, case: Case, packed: Packed, displacement: np.ndarray, bend: np.ndarray | None = None
+) -> PointMove:
+    """How far a point of a body has moved against another body (taken as rigid), and what is left of its clearance;
+    `bend` the modal coordinates of elastic modes."""
     drawn = np.array(point.at)
     own, other = packed.names.index(point.body), _other_body(point, case, packed.names)
-    moved = _carried(drawn, packed.centres[own], displacement[own])
+    bent = drawn if bend is None else drawn + packed.axes[own] @ packed.flexible.shape(own, point.name) @ bend
+    moved = _carried(bent, packed.centres[own], displacement[own])
     if other >= 0:
         turn = matrix_of(quaternion_of_vector(displacement[other, 3:]))
         moved = packed.centres[other] + turn.T @ (moved - packed.centres[other] - displacement[other, :3])

@@ -9,17 +9,19 @@ import numpy as np
 
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.mount_models import WITH_STATES
+from vibsim.solver.drive_pack import in_gear
+from vibsim.solver.fed import MoreState
 from vibsim.solver.frequency import feel_of, gyroscopic, local_rates, special_mount
 from vibsim.solver.frequency_batch import rest_many
 from vibsim.solver.frequency_lanes import orders_many
 from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness, stiffness_in
 from vibsim.solver.frequency_push import cycle_push
 from vibsim.solver.linearise import Linear, linearise
-from vibsim.solver.packed import Model, Packed, pack
+from vibsim.solver.packed import STATES_PER_BODY, Model, Packed, pack
 from vibsim.solver.start import equilibrium, no_preload, state_at, static_model
 from vibsim.solver.steady import mean_torque
 from vibsim.solver.vertical_linear import widened
-from vibsim.structure.modes import sixfold
+from vibsim.structure.modes import without_modal
 from vibsim.studies.alike import run_at
 from vibsim.studies.modes import speed_of_schedules
 from vibsim.studies.sizing.records import Records, held, packed_sets
@@ -32,12 +34,13 @@ NOTHING2, NOTHING3, NOTHING4 = np.zeros((0, 0)), np.zeros((0, 0, 0)), np.zeros((
 @dataclass(frozen=True)
 class Load:
     """What bodies rest under beside weight: output torque (N m) with accessories as at a speed (rad/s), the vehicle's
-    acceleration (3) m/s², moments (bodies, 3) N m."""
+    acceleration (3) m/s², moments (bodies, 3) N m; the gear of a chain or differential, None that of the run."""
 
     torque: float = 0.0
     speed: float = 0.0
     acceleration: tuple[float, ...] = (0.0, 0.0, 0.0)
     moment: tuple[tuple[float, ...], ...] = ()
+    gear: int | str | None = None
 
 
 WEIGHT = Load()
@@ -104,7 +107,7 @@ class Bench:
             if stiffness_of is not dynamic_stiffness or isinstance(mount, WITH_STATES)
         ]
         self.packed = pack(case_file.case, case_file.folder)
-        size = 6 * len(self.packed.names)
+        size = self.packed.unknowns
         self._start = state_at(self.packed, np.zeros((len(self.packed.names), 6)))
         self._guess: dict[Load, np.ndarray] = {}
         self._carried: dict[Load, Linear] = {}
@@ -133,10 +136,11 @@ class Bench:
         model, mounts_held = self._model(records, load), held(records, self.packed.model, load.speed)
         count, size, mounts = len(mounts_held), 6 * len(self.packed.names), len(model.mounts)
         at, force, deflection = np.empty((count, size)), np.empty((count, mounts, 3)), np.empty((count, mounts, 3))
-        shape = (count, size, size)
+        wide = self.packed.moved
+        shape = (count, wide, wide)
         slope, drag = (np.full(shape, np.nan), np.full(shape, np.nan)) if matrices else (NOTHING3, NOTHING3)
-        wide = (count, mounts, 3, size)
-        stiff, damp = (np.full(wide, np.nan), np.full(wide, np.nan)) if rows else (NOTHING4, NOTHING4)
+        rates = (count, mounts, 3, wide)
+        stiff, damp = (np.full(rates, np.nan), np.full(rates, np.nan)) if rows else (NOTHING4, NOTHING4)
         force[:], deflection[:] = np.nan, np.nan
         moment = np.array(load.moment) if load.moment else no_preload(self.packed).moment
         field = -np.array(load.acceleration)
@@ -164,17 +168,20 @@ class Bench:
         return *widened(slope, drag, carried.stiffness, carried.damping), *wider
 
     def _model(self, records: Records, load: Load) -> Model:
-        model = static_model(self.packed.model, load.torque, load.speed)
+        model = static_model(self._geared(load).model, load.torque, load.speed)
         return model._replace(
             mounts=model.mounts.copy(),
             mount_numbers=np.zeros(records.numbers.shape[1]),
             air_at=model.air_at + records.states,
         )
 
+    def _geared(self, load: Load) -> Packed:
+        return self.packed if load.gear is None else in_gear(self.packed, self._case, load.gear)
+
     def _first_guess(self, load: Load) -> np.ndarray:
         """Where the case itself rests under the weight and torque of a load."""
         if load not in self._guess:
-            self._guess[load] = equilibrium(self.packed, load.torque, load.speed).displacement.ravel()
+            self._guess[load] = equilibrium(self._geared(load), load.torque, load.speed).displacement.ravel()
         return self._guess[load]
 
     def _answer_orders(self, records: Records, candidates: list[Mounts]) -> tuple[np.ndarray, np.ndarray]:
@@ -209,12 +216,11 @@ class Bench:
         what its stiffness has beyond the linear model's (n, lanes, 3, 3), vehicle axes; about the last load's rest."""
         frequency, which = np.unique(orders.rate / (2.0 * math.pi), return_inverse=True)
         turning = 1j * orders.rate[:, None, None]
-        placed, kept = records.mounts.copy(), []
-        placed["state"] = -1  # only where the mounts are is asked for
+        kept = []
         for index in self._special:
             across, more = [], []
             for n, mounts in enumerate(candidates):
-                packed = self.packed._replace(model=self.packed.model._replace(mounts=placed[n]))
+                packed = self._packed_with(records, n)
                 at = np.nan_to_num(found[-1][0].at[n])
                 special = special_mount(packed, at, index, mounts[index])
                 whole = self._stiffness_of(mounts[index], frequency, special.preload)[which]
@@ -226,6 +232,18 @@ class Bench:
                 more.append(special.axes.T @ whole @ special.axes - held - turning * drag)
             kept.append((index, np.array(across), np.array(more)))
         return kept
+
+    def _packed_with(self, records: Records, n: int) -> Packed:
+        """The case with candidate n of the mounts."""
+        packed, model = self.packed, self.packed.model
+        before = model.air_at - STATES_PER_BODY * len(packed.names)
+        more = (MoreState("mount", 0.0, 1.0),) * records.states
+        return packed._replace(
+            model=model._replace(
+                mounts=records.mounts[n], mount_numbers=records.numbers[n], air_at=model.air_at + records.states
+            ),
+            more_states=(*packed.more_states[:before], *more, *packed.more_states[before:]),
+        )
 
     def _modes(self, slope: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Undamped frequencies (n, modes) and kinetic-energy shares (n, modes, bodies, 6), crank locked."""
@@ -240,7 +258,7 @@ class Bench:
         energy = shapes * np.einsum("ij,nkj->nki", self._locked, shapes)
         frequency = np.sqrt(np.maximum(square, 0.0)) / (2.0 * math.pi)
         frequency[~stands], energy[~stands] = np.nan, np.nan
-        return frequency, sixfold(energy, len(self.packed.part_names))
+        return frequency, without_modal(energy, self.packed.flexible.count, len(self.packed.part_names))
 
 
 @dataclass(frozen=True)

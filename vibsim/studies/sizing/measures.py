@@ -174,7 +174,10 @@ class Maker:
             delivery = deliver(case.driveline, case.engine, resolve_layout(case.engine), load.gear, torque)
         preload = preload_of(packed, case, load, delivery, "carried")
         moment = tuple(tuple(row) for row in preload.moment.tolist())
-        return Load(acceleration=tuple(preload.acceleration.tolist()), moment=moment)
+        acceleration = tuple(preload.acceleration.tolist())
+        if packed.model.drive is None or delivery is None:
+            return Load(acceleration=acceleration, moment=moment)
+        return Load(torque=delivery.at_crank, acceleration=acceleration, gear=load.gear)
 
     def _deflection(self, measure: DeflectionMeasure, where: str) -> Meter:
         load, words = self._load(measure, where)

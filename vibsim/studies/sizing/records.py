@@ -37,7 +37,7 @@ def packed_sets(sets: list[Mounts], own: Mounts, packed: Packed) -> Records:
         if not changed:
             continue
         some = tuple(mounts[k] for k in changed)
-        fresh = pack_mounts(some, packed.names, centres, axes, packed.folder, first_state)
+        fresh = pack_mounts(some, packed.names, centres, axes, packed.folder, first_state, packed.flexible)
         records[n, changed] = _shifted(fresh.records, len(before))
         rows[n] = np.concatenate([before, fresh.numbers])
         states = max(states, len(fresh.states))
@@ -51,7 +51,8 @@ def _shifted(records: np.ndarray, by: int) -> np.ndarray:
     """Mount records that point to numbers which begin after `by` others."""
     records = records.copy()
     records["numbers"] += by
-    records["extra"][records["extra"] >= 0] += by
+    for pointer in ("extra", "first_elastic", "second_elastic"):
+        records[pointer][records[pointer] >= 0] += by
     return records
 
 
