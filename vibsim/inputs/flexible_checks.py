@@ -23,11 +23,21 @@ def check_flexible(clean: dict[str, Any], report: Report) -> None:
             report(where, None, "the body that carries the engine is taken as rigid; give modes to other bodies")
         if modes and table is not None:
             report(("body", index, "modes"), None, "this body has [[body.mode]] tables already; keep one")
+        if modes or table is not None:
+            _check_unladen(clean, body.get("name"), report)
         names = attached(clean, body.get("name"))
         for n, mode in enumerate(modes):
             _check_shape(mode.get("shape"), names, ("body", index, "mode", n, "shape"), report)
         if isinstance(table, dict):
             _check_table(table, names, ("body", index, "modes"), report)
+
+
+def _check_unladen(clean: dict[str, Any], body: Any, report: Report) -> None:
+    """Wheels and occupants follow the rigid motion of their body alone."""
+    for key in ("wheel", "occupant"):
+        for index, entry in enumerate(_tables(clean, key)):
+            if entry.get("body") == body:
+                report((key, index, "body"), body, f"has elastic modes; a {key} must sit on a body without")
 
 
 def attached(clean: dict[str, Any], body: Any) -> list[str]:

@@ -92,8 +92,8 @@ class Packed(NamedTuple):
     of it is doubtful, `mount_notes` how laws were fitted and modes cut off. `load` is the run's, found where torque or
     power was asked for; `point` the steady state of throttle and charger, where the case has them; `folder` that of the
     case's CSV files; `borrowed` nodes of the air path at which no working cycle closes. `repeats` working cycles, of
-    misfire, are a period. `part_names` and `part_places` (n, 3) m as drawn are those of what moves up and down by itself, wheels and
-    then `occupants`.
+    misfire, are a period. `part_names` and `part_places` (n, 3) m as drawn are those of what moves up and
+    down by itself, wheels and then `occupants`.
     """
 
     model: Model

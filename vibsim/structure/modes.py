@@ -30,16 +30,11 @@ class Modes:
 def sixfold(values: np.ndarray, heights: int) -> np.ndarray:
     """Values of unknowns (..., n), of which the last so many are heights, as six each (..., bodies, 6): a mass that has
     a height alone is a body that moves along Z alone."""
-    places = sixfold_places(values.shape[-1], heights)
+    first = values.shape[-1] - heights
+    places = np.concatenate([np.arange(first), first + 2 + 6 * np.arange(heights)])
     found = np.zeros((*values.shape[:-1], values.shape[-1] + 5 * heights), values.dtype)
     found[..., places] = values
     return found.reshape(*values.shape[:-1], -1, 6)
-
-
-def sixfold_places(unknowns: int, heights: int) -> np.ndarray:
-    """Where `sixfold` puts each unknown."""
-    first = unknowns - heights
-    return np.concatenate([np.arange(first), first + 2 + 6 * np.arange(heights)])
 
 
 def without_modal(values: np.ndarray, elastic: int, heights: int) -> np.ndarray:

@@ -18,7 +18,7 @@ from vibsim.solver.packed import Packed
 from vibsim.solver.start import Preload, state_at
 from vibsim.structure.elastic_axes import ElasticAxes, elastic_axes
 from vibsim.structure.energy import decoupling, energy_along
-from vibsim.structure.modes import Modes, modes_of, sixfold_places, without_modal
+from vibsim.structure.modes import Modes, modes_of, without_modal
 from vibsim.structure.torque_roll_axis import Axis, axes_along, torque_roll_axis
 from vibsim.structure.vertical_parts import part_bodies, part_heights
 from vibsim.studies.load_cases import (
@@ -176,10 +176,7 @@ def modes_result(case: Case, packed: Packed, linear: Linear, held: tuple[int, ..
     carrier = packed.model.carrier
     body = free.index(carrier) if carrier in free else 0
     crank = packed.axes[carrier][:, 0] if carrier >= 0 else None
-    plain = np.delete(np.arange(len(mass)), np.s_[6 * len(free) : len(own)])
-    whole, put = np.zeros((6 * len(names),) * 2), sixfold_places(len(plain), heights)
-    whole[np.ix_(put, put)] = mass[np.ix_(plain, plain)]
-    axes = _body_axes(modes, whole, stiffness, names, places, body, crank)
+    axes = _body_axes(modes, mass, stiffness, names, places, body, crank)
     still = state_at(packed, linear.equilibrium.displacement)
     return ModesResult(
         names,
