@@ -13,6 +13,7 @@ from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.mount_models import Mount
+from vibsim.inputs.rotor_models import CrankTorsion, Rotor, Shaft
 from vibsim.inputs.sizing_models import Size
 from vibsim.inputs.statics_models import Driveline, LoadCase, Point
 from vibsim.inputs.table import FileName, Name, Table, Vector
@@ -53,6 +54,7 @@ class Crank(Table):
         u.LENGTH,
         Field(min_length=2, description="along the crank, one after the other"),
     ] = None
+    torsion: CrankTorsion | None = None
 
 
 class Cylinder(Table):
@@ -239,6 +241,9 @@ class LoadBase(Table):
     reacted_by: Annotated[
         Name | None, Field(description="body that takes the output torque, or ground; default block")
     ] = None
+    rotor: Annotated[Name | None, Field(description="that the load acts on, felt at the crank; default the crank")] = (
+        None
+    )
 
 
 class NoLoad(LoadBase):
@@ -351,6 +356,8 @@ class Case(Table):
     engine: Engine | None = None
     body: Annotated[tuple[Body, ...], Field(min_length=1)]
     mount: tuple[Mount, ...] = ()
+    rotor: tuple[Rotor, ...] = ()
+    shaft: tuple[Shaft, ...] = ()
     sensor: tuple[Sensor, ...] = ()
     run: Run | None = None
     driveline: Driveline | None = None

@@ -14,6 +14,7 @@ from vibsim.jit import apart, bare, inlined, kernel
 from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
 from vibsim.solver.packed import Model
 from vibsim.solver.rest import relax
+from vibsim.solver.rotor_motion import hold
 from vibsim.structure.rotation import matrix_entries
 
 LENGTH_STEP, SPEED_STEP = 1e-6, 1e-4  # m or rad, m/s or rad/s
@@ -76,6 +77,7 @@ def _set_off(v, y, model, e):
         y[at + 10] = sy * vz - sz * vy + xx * wx + xy * wy + xz * wz
         y[at + 11] = sz * vx - sx * vz + xy * wx + yy * wy + yz * wz
         y[at + 12] = sx * vy - sy * vx + xz * wx + yz * wy + zz * wz
+        hold(b, y, model, model.rotors, e, vx, vy, vz, wx, wy, wz)
 
 
 @apart

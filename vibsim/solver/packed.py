@@ -12,6 +12,7 @@ import numpy as np
 from vibsim.engine.accessories import no_losses, pack_losses
 from vibsim.engine.air_path import AirPath
 from vibsim.engine.charging.added_mass import with_added_mass
+from vibsim.engine.drivetrain import Drivetrain, drivetrain
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.load_target import with_load
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
@@ -27,6 +28,8 @@ from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, Dynamometer
 from vibsim.jit import kernel
 from vibsim.late import prepare
 from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
+from vibsim.solver.rotor_motion import Rotors
+from vibsim.solver.rotor_pack import carried_inertias, pack_rotors
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 
 STANDARD_GRAVITY = 9.80665
@@ -71,6 +74,7 @@ class Model(NamedTuple):
     gravity: float
     air: AirPath | None = None
     air_at: int = 0
+    rotors: Rotors | None = None
 
 
 class Packed(NamedTuple):
@@ -82,6 +86,7 @@ class Packed(NamedTuple):
     fitted. `load` is the run's, found where torque or power was asked for; `point` the steady state of throttle and
     charger, where the case has them; `folder` that of the case's CSV files; `borrowed` nodes of the air path at which
     no working cycle closes. `repeats` working cycles, of misfire, are a period.
+    `drivetrain` says what the rotors are, where there are any.
     """
 
     model: Model
@@ -98,6 +103,7 @@ class Packed(NamedTuple):
     borrowed: np.ndarray | None = None
     repeats: int = 1
     mount_notes: tuple[str, ...] = ()
+    drivetrain: Drivetrain | None = None
 
     def with_air(self, air: AirPath) -> Packed:
         return self._replace(model=self.model._replace(air=air))
@@ -131,7 +137,7 @@ def pack(case: Case, folder: Path) -> Packed:
     names = [body.name for body in case.body]
     centres = [np.array(body.centre_of_mass) for body in case.body]
     axes = [np.eye(3) for _ in names]
-    layout, train, carrier = None, _no_train(), -1
+    layout, train, carrier, driven = None, _no_train(), -1, None
     mass = np.array([body.mass for body in case.body])
     moment, origin = np.zeros(3), np.zeros(3)
     together = _Together()
@@ -147,6 +153,9 @@ def pack(case: Case, folder: Path) -> Packed:
         with together:
             block = _block(case.body[carrier], where, inertia[carrier], train, origin)
             mass[carrier], moment, inertia[carrier] = block
+        with together:
+            driven = drivetrain(case, layout, train)
+            inertia = carried_inertias(case, driven, inertia, axes, layout.axes[:, 0])
     remarks, point, fed = Remarks(), None, NOT_FED
     with together:
         point = _conditions(case, folder)
@@ -157,6 +166,8 @@ def pack(case: Case, folder: Path) -> Packed:
     with together:
         mounts = pack_mounts(case.mount, names, centres, axes, folder, STATES_PER_BODY * len(names))
     together.raise_if_any()
+    first = STATES_PER_BODY * len(names) + len(mounts.states)
+    rotors, turning = _rotors(case, driven, names, axes, carrier, first)
     model = Model(
         bodies=_body_records(mass, inertia),
         carrier=carrier,
@@ -171,7 +182,8 @@ def pack(case: Case, folder: Path) -> Packed:
         reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
         air=fed.path,
-        air_at=STATES_PER_BODY * len(names) + len(mounts.states),
+        air_at=first + len(turning),
+        rotors=rotors,
     )
     if np.any(mounts.records["special"]):
         prepare()
@@ -184,12 +196,13 @@ def pack(case: Case, folder: Path) -> Packed:
         layout=layout,
         accessories=_driven_by_crank(engine, point, fed),
         remarks=remarks,
-        more_states=(*states, *fed.states),
+        more_states=(*states, *turning, *fed.states),
         load=case.run.load if case.run else 1.0,
         point=point,
         folder=folder,
         borrowed=fed.borrowed,
         mount_notes=mounts.notes,
+        drivetrain=driven,
     )
 
 
@@ -388,6 +401,16 @@ def _reactor(by: str | None, names: list[str], carrier: int) -> int:
     if by is None:
         return carrier
     return -1 if by == GROUND else names.index(by)
+
+
+def _rotors(
+    case: Case, driven: Drivetrain | None, names: list[str], axes: list[np.ndarray], carrier: int, first: int
+) -> tuple[Rotors | None, tuple[MoreState, ...]]:
+    if driven is None or case.engine is None:
+        return None, ()
+    by = case.engine.load.reacted_by
+    reactor = None if by is None else _reactor(by, names, carrier)
+    return pack_rotors(driven, names, axes, axes[carrier][:, 0], reactor, first)
 
 
 def _no_train() -> Train:
