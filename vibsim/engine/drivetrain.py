@@ -36,6 +36,7 @@ class Part:
     body: str
     train: Train | None = None
     cylinders: tuple[int, ...] = ()
+    axis: tuple[float, float, float] | None = None  # direction, vehicle axes; None that of the crank
 
     @property
     def felt(self) -> float:
@@ -111,6 +112,11 @@ class Drivetrain:
         return first[0] if self.throws else 0
 
     @property
+    def crank_links(self) -> int:
+        """How many links, the first ones, are the crank's own."""
+        return self.throws + (NOSE in self.names)
+
+    @property
     def driven_inertia(self) -> float:
         """kg m² of all that the crank drives beyond itself, as felt at the crank when nothing twists."""
         return float(sum(part.inertia * part.ratio**2 for part in self.parts[1 + self.throws :] if part.name != NOSE))
@@ -155,9 +161,13 @@ def drivetrain(case: Case, layout: Layout, train: Train) -> Drivetrain | None:
 
     Raises InputError for lists that do not match the throws, or a crank whose parts outweigh it.
     """
+    return whole_drivetrain(case, layout, train) if is_twisting(case) else None
+
+
+def whole_drivetrain(case: Case, layout: Layout, train: Train) -> Drivetrain:
+    """What `drivetrain` gives; of a rigid crank alone the one rotor that it is."""
     engine = case.engine
-    if engine is None or not is_twisting(case):
-        return None
+    assert engine is not None
     torsion = engine.crank.torsion
     parts = [Part(CRANK, train.rotor_inertia, 1.0, engine.body, train, tuple(range(len(layout.cylinders))))]
     inner: list[Link] = []
@@ -170,7 +180,8 @@ def drivetrain(case: Case, layout: Layout, train: Train) -> Drivetrain | None:
     for rotor in case.rotor:
         names[rotor.name] = len(parts)
         inertia = rotor.inertia + rotor.vehicle_mass * (rotor.rolling_radius or 0.0) ** 2
-        parts.append(Part(rotor.name, inertia, rotor.ratio, rotor.body or engine.body))
+        axis = rotor.axis_direction
+        parts.append(Part(rotor.name, inertia, rotor.ratio, rotor.body or engine.body, axis=axis))
     links = list(inner)
     for shaft in case.shaft:
         first, second = (names[name] for name in shaft.between)

@@ -83,6 +83,8 @@ class SpringLaw:
 
     def twist(self, torque: float) -> float:
         """Twist (rad) that carries a torque (N m), the middle of the lash for none."""
+        if self.slope == 0.0 and not self.corners:
+            return 0.0
         if not self.corners:
             return self.twist_ref + (torque - self.torque_ref) / self.slope
         if torque == 0.0:

@@ -56,6 +56,9 @@ def _check_names(rotors: list[dict[str, Any]], bodies: list, report: Report) -> 
             report(("rotor", index, "inertia_kg_m2"), None, "is missing")
         elif not heavy and rotor.get("inertia") == 0:
             report(("rotor", index, "inertia"), rotor.get("inertia"), "must be greater than 0")
+        axis = rotor.get("axis_direction")
+        if isinstance(axis, tuple) and not any(axis):
+            report(("rotor", index, "axis_direction"), list(axis), "must not be zero")
         if rotor.get("ratio") == 0:
             report(("rotor", index, "ratio"), 0, "must not be zero; a rotor that the crank does not turn is no rotor")
     if len(rotors) > MOST_ROTORS:
@@ -83,6 +86,8 @@ def _check_shaft(shaft: dict[str, Any], index: int, known: list[str], report: Re
         if shaft.get("stiffness") is None:
             allowed = "is missing; or give stage_twist_deg and stage_torque_N_m"
             report(("shaft", index, "stiffness_N_m_per_rad"), None, allowed)
+        if shaft.get("stiffness") == 0 and not _positive(shaft.get("damping")):
+            report(("shaft", index, "stiffness"), 0, "must be greater than 0, or give damping_N_m_s_per_rad")
         return
     if shaft.get("stiffness") is not None:
         report(("shaft", index, "stiffness"), None, "stage_twist and stage_torque say how stiff it is; keep one")

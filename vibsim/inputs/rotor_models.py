@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from vibsim.inputs import units as u
-from vibsim.inputs.table import Name, Table
+from vibsim.inputs.table import Name, Table, Vector
 
 CRANK, NOSE, FLYWHEEL = "crank", "nose", "flywheel"  # parts of the crank, all one where it does not twist
 CRANK_PARTS = (CRANK, NOSE, FLYWHEEL)
@@ -42,7 +42,7 @@ class CrankTorsion(Table):
 
 
 class Rotor(Table):
-    """An inertia driven by the crank, about an axis parallel to it; of a vehicle its mass at the wheel's radius."""
+    """An inertia driven by the crank; of a vehicle its mass at the wheel's radius."""
 
     name: Name
     inertia: Annotated[float, u.INERTIA, Field(ge=0, description="about its axis")] = 0.0
@@ -57,6 +57,9 @@ class Rotor(Table):
             description="carries its bearings; default the engine's; ground where it shakes nothing that is modelled"
         ),
     ] = None
+    axis_direction: Annotated[
+        Vector | None, Field(description="it turns right-handed about, vehicle axes; default the crank's")
+    ] = None
 
 
 class Shaft(Table):
@@ -65,7 +68,9 @@ class Shaft(Table):
 
     name: Name | None = None
     between: tuple[Name, Name]
-    stiffness: Annotated[float | None, u.TORSIONAL_STIFFNESS, Field(gt=0, le=1e12)] = None
+    stiffness: Annotated[
+        float | None, u.TORSIONAL_STIFFNESS, Field(ge=0, le=1e12, description="0 where a damper alone joins them")
+    ] = None
     damping: Annotated[float, u.TORSIONAL_DAMPING, Field(ge=0, le=1e12)] = 0.0
     loss_factor: Annotated[
         float, Field(ge=0, le=3, description="of rubber; a run takes the damper that loses as much at its mode")

@@ -32,7 +32,7 @@ def carried_inertias(
             continue
         b = names.index(part.body)
         if case.body[b].moving_parts == "included" or part.name == NOSE:
-            along = axes[b].T @ crank
+            along = axes[b].T @ direction(part, crank)
             left[b] -= part.inertia * np.outer(along, along)
     for b, name in enumerate(names):
         if np.linalg.eigvalsh(left[b])[0] <= 0.0:
@@ -66,6 +66,11 @@ def rotor_momenta(rotors: Rotors | None, speed: float, bodies: int) -> list[tupl
     return found
 
 
+def direction(part: Part, crank: np.ndarray) -> np.ndarray:
+    """Unit vector (3) along a part's axis, vehicle axes."""
+    return crank if part.axis is None else np.array(part.axis) / np.linalg.norm(part.axis)
+
+
 def plain_parts(found: Drivetrain) -> tuple[Part, ...]:
     """Parts beside crank and throws."""
     return found.parts[1 + found.throws :]
@@ -83,7 +88,8 @@ def pack_rotors(
     order: list[int] = []
     for n, part in enumerate(found.parts):
         body = -1 if part.body == GROUND else names.index(part.body)
-        along = crank if body < 0 else axes[body].T @ crank
+        along = direction(part, crank)
+        along = along if body < 0 else axes[body].T @ along
         row = parts[n]
         row["ratio"], row["body"], row["state"], row["lead"] = part.ratio, body, -1, -1
         row["inertia"], row["momentum"] = part.inertia, part.inertia
