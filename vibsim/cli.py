@@ -33,6 +33,7 @@ from vibsim.commands import (
     statics,
     tolerance,
     torque,
+    torsion,
     traces,
 )
 from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
@@ -51,6 +52,7 @@ COMMANDS = {
     "loads": loads,
     "cycle": cycle,
     "torque": torque,
+    "torsion": torsion,
     "tolerance": tolerance,
     "map": map,
     "search": search,

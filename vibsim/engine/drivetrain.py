@@ -112,6 +112,16 @@ class Drivetrain:
         return first[0] if self.throws else 0
 
     @property
+    def chain(self) -> list[int]:
+        """Parts in the order torque passes them: what hangs at the nose, the crank from there on, what it drives."""
+        order: list[int] = []
+        for link in self.links:
+            order += [part for part in (link.first, link.second) if part not in order]
+        ends = [(link.first, link.second) for link in self.links[self.crank_links :]]
+        hung = [end for pair in ends for end in pair if self.nose in pair and end != self.nose] if self.nose else []
+        return [*hung, *(part for part in order if part not in hung)] or [0]
+
+    @property
     def crank_links(self) -> int:
         """How many links, the first ones, are the crank's own."""
         return self.throws + (NOSE in self.names)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.linalg import eigh
@@ -21,7 +22,7 @@ FREE_SHARE = 1e-9  # of the greatest squared frequency, below which a mode is tu
 class TorsionModes:
     """Modes in order of frequency (n) Hz, 0 where all turns freely; `damping` (n) share of critical, by the undamped
     shape; `shape` (n, parts) angles, the largest 1; `kinetic` (n, parts) and `strain` (n, links) shares of energy;
-    `torque` (n, links) N m in each shaft per radian of the largest angle."""
+    `torque` (n, links) N m in each shaft per radian of the largest angle; `stiffness` (links) N m/rad."""
 
     frequency: np.ndarray
     damping: np.ndarray
@@ -29,6 +30,7 @@ class TorsionModes:
     kinetic: np.ndarray
     strain: np.ndarray
     torque: np.ndarray
+    stiffness: np.ndarray
 
 
 def torsion_modes(found: Drivetrain, torque: float = 0.0) -> TorsionModes:
@@ -51,6 +53,7 @@ def torsion_modes(found: Drivetrain, torque: float = 0.0) -> TorsionModes:
         kinetic=kinetic / kinetic.sum(axis=1, keepdims=True),
         strain=np.where(free[:, None], 0.0, strain / whole[:, None]),
         torque=stiffness * twist,
+        stiffness=stiffness,
     )
 
 
@@ -67,8 +70,9 @@ def holzer_table(found: Drivetrain, modes: TorsionModes, index: int) -> list[dic
     """Rows of one mode as Holzer's table has them (Thomson, ch. 12): per part inertia, angle and inertia torque J·ω²·θ
     (N m per radian of the largest angle), and the torque of the shaft that leaves it, with its stiffness."""
     square = (2.0 * math.pi * modes.frequency[index]) ** 2
-    stiffness, rows = found.stiffnesses(), []
-    for n, (part, inertia) in enumerate(zip(found.parts, found.inertias, strict=True)):
+    inertias, rows = found.inertias, []
+    for n in found.chain:
+        part, inertia = found.parts[n], inertias[n]
         angle = float(modes.shape[index, n])
         row: dict[str, float | str] = {
             "rotor": part.name,
@@ -79,7 +83,22 @@ def holzer_table(found: Drivetrain, modes: TorsionModes, index: int) -> list[dic
         leaving = [m for m, link in enumerate(found.links) if link.first == n]
         if leaving:
             row["shaft"] = found.links[leaving[0]].name
-            row["stiffness_N_m_per_rad"] = float(stiffness[leaving[0]])
+            row["stiffness_N_m_per_rad"] = float(modes.stiffness[leaving[0]])
             row["shaft_torque_N_m"] = float(modes.torque[index, leaving[0]])
         rows.append(row)
     return rows
+
+
+def mode_rows(found: Drivetrain, modes: TorsionModes) -> list[dict[str, Any]]:
+    """One row per mode."""
+    return [
+        {
+            "mode": n + 1,
+            "frequency_Hz": float(modes.frequency[n]),
+            "damping_ratio": float(modes.damping[n]),
+            "shape": dict(zip(found.names, modes.shape[n].tolist(), strict=True)),
+            "kinetic_energy_share": dict(zip(found.names, modes.kinetic[n].tolist(), strict=True)),
+            "strain_energy_share": dict(zip(found.shaft_names, modes.strain[n].tolist(), strict=True)),
+        }
+        for n in range(len(modes.frequency))
+    ]

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from vibsim.engine.drivetrain import Drivetrain, whole_drivetrain
-from vibsim.engine.torsion import TorsionModes, dynamic_stiffness, holzer_table, torsion_modes
+from vibsim.engine.torsion import TorsionModes, dynamic_stiffness, holzer_table, mode_rows, torsion_modes
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case, Run
@@ -75,7 +75,7 @@ class Answer:
 @dataclass(frozen=True)
 class Crossing:
     """Where an order meets a mode: crank speed rad/s, amplitude there of nose against flywheel (rad) by that order, and
-    the most loaded shaft with its torque amplitude (N m) by it."""
+    of the shaft with most strain in that mode the torque amplitude (N m) by it; `felt` that torque at the crank."""
 
     speed: float
     order: float
@@ -83,6 +83,7 @@ class Crossing:
     twist: float
     shaft: str
     torque: float
+    felt: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -112,10 +113,15 @@ def torsion_of(
     if not found.links:
         return Torsion(found, torsion_modes(found), first.load, None, None, ())
     push = push_of(case_file, found, low, high, progress)
-    grid = np.linspace(low, high, SPEED_POINTS)
     modes = torsion_modes(found, push.at(0.5 * (low + high))[1])
-    answer = answer_of(found, push, grid)
+    answer = answer_of(found, push, _speeds(modes, push.orders, low, high))
     return Torsion(found, modes, first.load, push, answer, crossings(found, modes, answer))
+
+
+def _speeds(modes: TorsionModes, orders: np.ndarray, low: float, high: float) -> np.ndarray:
+    """Even steps, and where orders meet modes, so that no peak is cut."""
+    meet = 2.0 * math.pi * np.divide.outer(modes.frequency[modes.frequency > 0.0], orders).ravel()
+    return np.unique(np.concatenate([np.linspace(low, high, SPEED_POINTS), meet[(meet > low) & (meet < high)]]))
 
 
 def _range(case: Case, speeds: tuple[float, float] | None) -> tuple[float, float]:
@@ -183,8 +189,8 @@ def _extremes(amplitude: np.ndarray, orders: np.ndarray) -> tuple[np.ndarray, np
 
 
 def crossings(found: Drivetrain, modes: TorsionModes, answer: Answer) -> tuple[Crossing, ...]:
-    """Orders that meet elastic modes in the range, strongest shaft torque first."""
-    rows = []
+    """Orders that meet elastic modes in the range, strongest torque felt at the crank first."""
+    rows, strained = [], modes.strain.argmax(axis=1)
     speeds, nose = answer.speeds, answer.twist(found.nose, 0)
     for mode, frequency in enumerate(modes.frequency):
         for k, order in enumerate(answer.orders):
@@ -192,13 +198,31 @@ def crossings(found: Drivetrain, modes: TorsionModes, answer: Answer) -> tuple[C
             if frequency == 0.0 or not speeds[0] <= speed <= speeds[-1]:
                 continue
             at = int(np.abs(speeds - speed).argmin())
-            torque = np.abs(answer.torque[at, k])
-            shaft = int(torque.argmax())
-            name = found.links[shaft].name
-            rows.append(Crossing(speed, float(order), mode + 1, float(nose[at, k]), name, float(torque[shaft])))
-    rows.sort(key=lambda row: -row.torque)
-    strongest = rows[0].torque if rows else 0.0
-    return tuple(row for row in rows if row.torque >= SHARE_NAMED * strongest)
+            link = found.links[strained[mode]]
+            torque = float(np.abs(answer.torque[at, k, strained[mode]]))
+            felt = torque * abs(found.parts[link.first].ratio)
+            rows.append(Crossing(speed, float(order), mode + 1, float(nose[at, k]), link.name, torque, felt))
+    rows.sort(key=lambda row: -row.felt)
+    strongest = rows[0].felt if rows else 0.0
+    return tuple(row for row in rows if row.felt >= SHARE_NAMED * strongest)
+
+
+def check_modes(option: str, modes: list[int], result: Torsion) -> None:
+    """Raise InputError for the number of a mode there is none of."""
+    for mode in modes:
+        if not 1 <= mode <= len(result.modes.frequency):
+            raise InputError(f"{option}: got {mode}; must be a mode from 1 to {len(result.modes.frequency)}")
+
+
+def at_load(case_file: CaseFile, load: float | None) -> CaseFile:
+    """The case at another load (0 to 1); None leaves its own. Raises InputError without a run."""
+    run = case_file.case.run
+    if load is None:
+        return case_file
+    if run is None:
+        raise InputError("--load: the case has no [run] table to take it")
+    run = run.model_copy(update={"load": load, "bmep": None, "torque": None, "power": None})
+    return replace(case_file, case=case_file.case.model_copy(update={"run": run}))
 
 
 def without_rotor(case_file: CaseFile, name: str) -> CaseFile:
@@ -248,18 +272,3 @@ def as_dict(result: Torsion) -> dict[str, Any]:
         "lost_power_W": answer.lost.tolist(),
     }
     return rows
-
-
-def mode_rows(found: Drivetrain, modes: TorsionModes) -> list[dict[str, Any]]:
-    """One row per mode."""
-    return [
-        {
-            "mode": n + 1,
-            "frequency_Hz": float(modes.frequency[n]),
-            "damping_ratio": float(modes.damping[n]),
-            "shape": dict(zip(found.names, modes.shape[n].tolist(), strict=True)),
-            "kinetic_energy_share": dict(zip(found.names, modes.kinetic[n].tolist(), strict=True)),
-            "strain_energy_share": dict(zip(found.shaft_names, modes.strain[n].tolist(), strict=True)),
-        }
-        for n in range(len(modes.frequency))
-    ]

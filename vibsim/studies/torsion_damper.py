@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 import numpy as np
 from scipy.optimize import minimize
@@ -24,6 +24,7 @@ from vibsim.studies.torsion import Torsion, torsion_of, without_rotor
 Form = Literal["tuned", "rubber", "viscous"]
 FORMS: tuple[Form, ...] = ("tuned", "rubber", "viscous")
 LOSS_LIMIT = 0.25  # of damper rubber; common practice, no source
+NEAR = 0.6  # of the mode's frequency, from which on an order counts: a damper's lower peak lies above that
 WIDEST = math.log(8.0)  # how far the search goes from the start, either way
 
 
@@ -58,14 +59,16 @@ class Sized:
 
 @dataclass(frozen=True, eq=False)
 class DamperSizing:
-    """`bare` is the crank without the damper, whose mode (index) at `frequency` Hz it is for; `reduced` kg m² that mode's
-    inertia at the nose. `replaced` the rotor that gave the inertia, if any; best first."""
+    """`bare` is the crank without the damper, whose mode (index) at `frequency` Hz it is for; `reduced` kg m² that
+    mode's inertia at the nose. `replaced` the rotor that gave the inertia, if any; `least_order` the lowest that
+    counts: lower ones stay far below the mode, and twist the crank as much with any damper. Best first."""
 
     bare: Torsion
     mode: int
     frequency: float
     reduced: float
     replaced: str | None
+    least_order: float
     sized: tuple[Sized, ...]
 
 
@@ -85,11 +88,12 @@ def den_hartog(form: Form, inertia: float, reduced: float, rate: float, loss_lim
 class _Bare:
     """The crank without its damper, as the nose feels it over speed and order."""
 
-    def __init__(self, result: Torsion):
+    def __init__(self, result: Torsion, least: float):
         answer, push, found = result.answer, result.push, result.found
         assert answer is not None and push is not None
         self.rates = answer.speeds[:, None] * answer.orders
         nose = found.nose
+        self.counts = answer.orders >= least - 1e-9
         self.at_nose = answer.angle[:, :, nose]
         self.twist = answer.angle[:, :, nose] - answer.angle[:, :, 0]
         unit = np.zeros(len(found.parts))
@@ -143,14 +147,16 @@ def size_damper(
     mode = _crank_mode(bare, modes.strain)
     inertia = bare.found.inertias
     reduced = float(inertia @ (modes.shape[mode] / modes.shape[mode, nose]) ** 2)
-    frequency, felt = float(modes.frequency[mode]), _Bare(bare)
+    frequency = float(modes.frequency[mode])
+    least = _least_order(bare, frequency)
+    felt = _Bare(bare, least)
     found = []
     for ring in inertias:
         for form in forms:
             start = den_hartog(form, ring, reduced, 2.0 * math.pi * frequency, loss_limit)
             found.append(_searched(start, ring / reduced, felt, loss_limit))
     found.sort(key=lambda sized: sized.worst[2])
-    return DamperSizing(bare, mode, frequency, reduced, replaced, tuple(found))
+    return DamperSizing(bare, mode, frequency, reduced, replaced, least, tuple(found))
 
 
 def rotor_at_nose(case_file: CaseFile) -> str | None:
@@ -164,6 +170,14 @@ def rotor_at_nose(case_file: CaseFile) -> str | None:
     return None
 
 
+def _least_order(bare: Torsion, frequency: float) -> float:
+    """The lowest order that comes near the mode within the speeds, or else the highest there is."""
+    assert bare.answer is not None
+    reach = bare.answer.orders * bare.answer.speeds[-1] / (2.0 * math.pi)
+    near = bare.answer.orders[reach >= NEAR * frequency]
+    return float(near[0] if len(near) else bare.answer.orders[-1])
+
+
 def _crank_mode(bare: Torsion, strain: np.ndarray) -> int:
     """The first mode that has most of its strain in the crank's own shafts."""
     held = strain[:, : bare.found.crank_links].sum(axis=1)
@@ -173,16 +187,20 @@ def _crank_mode(bare: Torsion, strain: np.ndarray) -> int:
 def _searched(start: Damper, mass_ratio: float, felt: _Bare, loss_limit: float) -> Sized:
     def at(step: np.ndarray) -> Damper:
         grow = np.exp(np.clip(step, -WIDEST, WIDEST))
-        loss = min(start.loss_factor * grow[1], loss_limit)
-        return Damper(start.form, start.inertia, start.stiffness * grow[0], start.damping * grow[1], loss)
+        loss = min(start.loss_factor * float(grow[1]), loss_limit)
+        stiffness, damping = start.stiffness * float(grow[0]), start.damping * float(grow[1])
+        return Damper(start.form, start.inertia, stiffness, damping, loss)
 
     def worst(step: np.ndarray) -> float:
-        return 1e3 * float(felt.with_damper(at(step))[0].max()) + 1e-3 * float(np.abs(step).max() > WIDEST)
+        return 1e3 * float(felt.with_damper(at(step))[0][:, felt.counts].max()) + 1e-3 * float(
+            np.abs(step).max() > WIDEST
+        )
 
     best = minimize(worst, np.zeros(2), method="Nelder-Mead", options={"xatol": 1e-4, "fatol": 1e-6, "maxiter": 300})
     found = at(best.x)
     at_start, (at_end, power) = felt.with_damper(start)[0], felt.with_damper(found)
-    curves = np.array([np.abs(felt.twist).max(axis=1), at_start.max(axis=1), at_end.max(axis=1)])
+    courses = (np.abs(felt.twist), at_start, at_end)
+    curves = np.array([course[:, felt.counts].max(axis=1) for course in courses])
     peaks = (float(curves[0].max()), float(curves[1].max()), float(curves[2].max()))
     return Sized(mass_ratio, start, found, peaks, curves, float(power.max()))
 
@@ -196,3 +214,35 @@ def keys_to_paste(damper: Damper, name: str = "damper") -> str:
     if damper.loss_factor:
         lines.append(f"loss_factor = {damper.loss_factor:.3g}")
     return "\n".join(lines)
+
+
+def sizing_dict(sizing: DamperSizing) -> dict[str, Any]:
+    """Plain numbers for machines."""
+    return {
+        "mode_Hz": sizing.frequency,
+        "inertia_at_nose_kg_m2": sizing.reduced,
+        "replaces": sizing.replaced,
+        "least_order": sizing.least_order,
+        "dampers": [
+            {
+                "kind": sized.found.form,
+                "inertia_kg_m2": sized.found.inertia,
+                "inertia_share": sized.mass_ratio,
+                "worst_without_deg": math.degrees(sized.worst[0]),
+                "by_formula": _damper_dict(sized.start, sized.worst[1]),
+                "by_search": _damper_dict(sized.found, sized.worst[2]),
+                "lost_power_W": sized.power,
+                "keys": keys_to_paste(sized.found, sizing.replaced or "damper"),
+            }
+            for sized in sizing.sized
+        ],
+    }
+
+
+def _damper_dict(damper: Damper, worst: float) -> dict[str, float]:
+    return {
+        "stiffness_N_m_per_rad": damper.stiffness,
+        "damping_N_m_s_per_rad": damper.damping,
+        "loss_factor": damper.loss_factor,
+        "worst_deg": math.degrees(worst),
+    }
