@@ -197,14 +197,17 @@ def whole_drivetrain(case: Case, layout: Layout, train: Train) -> Drivetrain:
         first, second = (names[name] for name in shaft.between)
         ratio = parts[first].ratio / parts[second].ratio
         law = spring_law(shaft)
-        links.append(Link(shaft.label, first, second, ratio, law, shaft.damping, shaft.loss_factor, shaft.friction))
+        rate = 2.0 * math.pi * (shaft.loss_frequency or 0.0)
+        links.append(
+            Link(shaft.label, first, second, ratio, law, shaft.damping, shaft.loss_factor, shaft.friction, rate)
+        )
     load = names[engine.load.rotor] if engine.load.rotor is not None else 0
     return with_loss_rates(Drivetrain(tuple(parts), tuple(links), load, throws))
 
 
 def with_loss_rates(found: Drivetrain) -> Drivetrain:
-    """Every link with a loss factor given the frequency (rad/s) of the mode that strains it most."""
-    if not any(link.loss_factor for link in found.links):
+    """Every link with a loss factor and no frequency of it given that (rad/s) of the mode that strains it most."""
+    if not any(link.loss_factor and not link.loss_rate for link in found.links):
         return found
     stiffness, rows = found.stiffnesses(), found.incidence
     squares, shapes = eigh(rows.T @ (stiffness[:, None] * rows), np.diag(found.inertias))
@@ -212,7 +215,7 @@ def with_loss_rates(found: Drivetrain) -> Drivetrain:
     strain = stiffness[:, None] * (rows @ shapes) ** 2 / np.maximum(squares, 1e-9 * squares[-1])
     strain[:, squares < 1e-9 * squares[-1]] = 0.0
     links = tuple(
-        replace(link, loss_rate=float(rate[strain[n].argmax()])) if link.loss_factor else link
+        replace(link, loss_rate=link.loss_rate or float(rate[strain[n].argmax()])) if link.loss_factor else link
         for n, link in enumerate(found.links)
     )
     return replace(found, links=links)

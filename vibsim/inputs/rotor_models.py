@@ -73,8 +73,11 @@ class Shaft(Table):
     ] = None
     damping: Annotated[float, u.TORSIONAL_DAMPING, Field(ge=0, le=1e12)] = 0.0
     loss_factor: Annotated[
-        float, Field(ge=0, le=3, description="of rubber; a run takes the damper that loses as much at its mode")
+        float, Field(ge=0, le=3, description="of rubber; a run takes the damper that loses as much at loss_frequency")
     ] = 0.0
+    loss_frequency: Annotated[
+        float | None, u.FREQUENCY, Field(gt=0, description="default that of the mode that strains it most")
+    ] = None
     stage_twist: Annotated[
         tuple[float, ...] | None,
         u.ANGLE,

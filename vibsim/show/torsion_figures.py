@@ -59,7 +59,7 @@ def speeds_figure(result: Torsion, title: str) -> Figure:
     assert result.answer is not None
     figure = new_figure(12.5, 6.8, cut(f"Orders against torsional modes · {title}", LONGEST_TITLE))
     figure.text(
-        0.01, 1.0 - 0.42 / 6.8, "Circles: torque by that order in the shaft that the mode twists most, area in proportion · "
+        0.01, 1.0 - 0.42 / 6.8, "Circles: torque by that order in the shaft the mode twists most, area in proportion · "
         "frequency scale logarithmic", fontsize=8.5, color=INK, va="top",
     )  # fmt: skip
     axes = plain(figure.add_axes((0.06, 0.09, 0.68, 0.79)), "", "crank speed, rpm", "frequency, Hz")

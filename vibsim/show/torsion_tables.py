@@ -97,7 +97,7 @@ def _print_crossings(console: Console, result: Torsion) -> None:
         "Hz",
         "nose against\nflywheel °",
         "shaft torque\n± N m",
-        "most twisted in that mode",
+        "twisted most",
     )
     table.columns[-1].justify = "left"
     for row in result.crossings[:MOST_CROSSINGS]:
