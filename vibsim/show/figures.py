@@ -20,6 +20,7 @@ from vibsim.post.summary import dominant_orders
 from vibsim.post.torque import torque_names, torques
 from vibsim.results.labelled import Group
 from vibsim.show.air_figures import boost_figure, compressor_figure, temperature_figure
+from vibsim.show.shaft_figure import shaft_figure
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
 
 HIGHEST_DRAWN_ORDER = 8.0
@@ -252,6 +253,7 @@ FIGURES: dict[str, Callable[[Group], Figure | None]] = {
     "boost": boost_figure,
     "temperatures": temperature_figure,
     "compressor": compressor_figure,
+    "shafts": shaft_figure,
 }
 
 
