@@ -13,14 +13,14 @@ import numpy as np
 from scipy.optimize import brentq
 
 from vibsim.inputs.rotor_models import Shaft
-from vibsim.jit import inlined
+from vibsim.jit import inner
 
 ROUNDING = 0.1  # of the shortest stage beside a corner, over which it is rounded to either side
 FRICTION_RATE = 0.2  # rad/s over which dry friction changes sign
 FARTHEST = 100.0  # rad, twist looked for
 
 
-@inlined
+@inner
 def ramp(x, width):
     """Rounded max(x, 0), the corner within ±width."""
     if x <= -width:
@@ -30,7 +30,7 @@ def ramp(x, width):
     return 0.25 * (x + width) * (x + width) / width
 
 
-@inlined
+@inner
 def ramp_slope(x, width):
     """Slope of `ramp`, 0 to 1."""
     if x <= -width:
@@ -40,7 +40,7 @@ def ramp_slope(x, width):
     return 0.5 * (x + width) / width
 
 
-@inlined
+@inner
 def spring_torque(twist, slope, twist_ref, torque_ref, numbers, at, corners):
     """Torque (N m) at a twist (rad); corners (place, change of slope, width) stand in `numbers` from `at` on."""
     torque = torque_ref + slope * (twist - twist_ref)
@@ -50,7 +50,7 @@ def spring_torque(twist, slope, twist_ref, torque_ref, numbers, at, corners):
     return torque
 
 
-@inlined
+@inner
 def damping_torque(twist, rate, damping, friction, half_lash, width):
     """Torque (N m) of damper and dry friction; across the lash nothing touches, so the damper does nothing."""
     contact = 1.0

@@ -82,7 +82,7 @@ def solve_mass(mass, e, px, py, pz, lx, ly, lz, p):
     return vx, vy, vz, wx, wy, wz, rate
 
 
-@inlined
+@inner
 def solve_carrier(y, model, rotors, e, px, py, pz, lx, ly, lz):
     """Fill the engine's rows into e and solve for v, ω and crank speed; throws that twist each have a speed."""
     mass = model.bodies[model.carrier].mass + model.train.mass
@@ -206,14 +206,14 @@ def react(torque, carrier, body, w):
             w[body, T + k] += torque * w[carrier, 3 * k]
 
 
-@inlined
+@inner
 def react_output(speed, model, rotors, e, w):
     """What takes the load's torque; where there are rotors `add_rotors` sees to it."""
     if rotors is None and model.carrier >= 0 and model.reactor != model.carrier:
         react(output_torque(speed, model, model.air, e), model.carrier, model.reactor, w)
 
 
-@inlined
+@inner
 def turn_rotors(y, speed, model, rotors, w, e, out):
     """Rates of the states of rotors and shafts, where there are any, and what they put on the bodies."""
     if rotors is not None:
@@ -221,7 +221,7 @@ def turn_rotors(y, speed, model, rotors, w, e, out):
         add_rotors(y, speed, output_torque(at_load, model, model.air, e), model, rotors, w, e, out)
 
 
-@inlined
+@inner
 def crank_torque(theta, speed, model, rotors, e):
     """Torque (N m) on the crank before losses: of the gas and of what it drives."""
     if rotors is None:

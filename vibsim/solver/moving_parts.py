@@ -7,14 +7,14 @@ import math
 from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.moving_mass import moving_mass
 from vibsim.engine.packed_gas import pressure_at
-from vibsim.jit import inlined
+from vibsim.jit import inner
 
 # rows of the carrier's vectors, in its own axes
 S_, A_, A1_, B_, B1_, C_, J_, J1_ = 0, 3, 6, 9, 12, 15, 17, 23
 GAS_ = 29  # weights of the gas's nodes
 
 
-@inlined
+@inner
 def fill_moving(theta, train, o, e):
     """Write S, A = S', A', B, B', C, C', J, J' of a train at crank angle `theta` into e; `o` (3) the crank's origin
     from the reference point, m."""
@@ -45,7 +45,7 @@ def fill_moving(theta, train, o, e):
     e[J1_ + 5] = -(oy * m.z1 + oz * m.y1 + m.yz1)
 
 
-@inlined
+@inner
 def add_block(model, e):
     """Add first moment and inertia of the block to those of what moves in it."""
     block = model.bodies[model.carrier]
@@ -60,7 +60,7 @@ def add_block(model, e):
     e[J_ + 5] += block.yz
 
 
-@inlined
+@inner
 def gas_of_cylinder(i, cyl, theta, gas, e):
     """Torque (N m) of the gas in cylinder i, whose record is `cyl`, on its throw at crank angle `theta` (rad)."""
     cos_theta, sin_theta = math.cos(theta), math.sin(theta)

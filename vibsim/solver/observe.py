@@ -90,7 +90,7 @@ def _carrier_rates(model, r, e, out, at, speed, crank):
     return solve_mass(model.bodies[model.carrier].mass + model.train.mass, e, px, py, pz, lx, ly, lz, p)
 
 
-@inlined
+@inner
 def _rates_with_rotors(model, rotors, r, e, out, at, speed, crank):
     """What `_carrier_rates` gives, also of a crank whose throws twist."""
     if rotors is None:
@@ -104,7 +104,7 @@ def _rates_with_rotors(model, rotors, r, e, out, at, speed, crank):
     return rotor_accelerations(speed, out, model, rotors, e, mass, vx, vy, vz, wx, wy, wz, px, py, pz, lx, ly, lz)
 
 
-@inlined
+@inner
 def _gas_of_all(theta, y, model, rotors, e):
     """Torque (N m) of the gas on the crank, every throw at its own angle."""
     if rotors is None:
@@ -117,7 +117,7 @@ def _gas_of_all(theta, y, model, rotors, e):
     return total
 
 
-@inlined
+@inner
 def _pressures(theta, y, model, rotors, e, row):
     for i in range(row.size):
         row[i] = pressure_at(i, theta, model.gas, e, GAS_)
@@ -128,7 +128,7 @@ def _pressures(theta, y, model, rotors, e, row):
                 row[k] = pressure_at(k, part_angle(n, y, rotors), model.gas, e, GAS_)
 
 
-@inlined
+@inner
 def _turning(model, rotors, rates, load):
     """Torque (N m) that turns the crank faster, with what it drives: load and shafts."""
     train = model.train
@@ -143,14 +143,14 @@ def _turning(model, rotors, rates, load):
     return total
 
 
-@inlined
+@inner
 def _load_now(y, speed, model, rotors, w, e):
     if rotors is None:
         return output_torque(speed, model, model.air, e)
     return output_torque(load_speed(y, speed, model, rotors, w), model, model.air, e)
 
 
-@inlined
+@inner
 def _observe_rotors(y, speed, rotors, row):
     """Speeds of rotors, torques and twists of shafts, one after the other."""
     if rotors is not None:

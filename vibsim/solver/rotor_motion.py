@@ -21,7 +21,7 @@ import numpy as np
 
 from vibsim.engine.moving_mass import Train
 from vibsim.engine.shaft_law import damping_torque, spring_torque
-from vibsim.jit import apart, inlined, inner
+from vibsim.jit import apart, inner
 from vibsim.solver.mount_motion import T, V, W
 from vibsim.solver.moving_parts import A1_, A_, B1_, B_, C_, J1_, J_, S_, add_block, fill_moving, gas_of_cylinder
 
@@ -77,13 +77,13 @@ class Rotors(NamedTuple):
     torques: np.ndarray
 
 
-@inlined
+@inner
 def torque_on(part, rotors):
     """Torque (N m) of shafts and load on a part, as `add_rotors` has left it."""
     return rotors.work[part, TORQUE]
 
 
-@inlined
+@inner
 def without_rotors(body, y, rotors, lx, ly, lz):
     """A body's angular momentum (own axes) less that of the plain rotors it carries; of rates likewise."""
     if rotors is None:
@@ -96,7 +96,7 @@ def without_rotors(body, y, rotors, lx, ly, lz):
     return lx, ly, lz
 
 
-@inlined
+@inner
 def part_angle(n, y, rotors):
     """Angle (rad) of the crank or a throw."""
     theta = y[y.size - 2]
@@ -215,7 +215,7 @@ def rotor_accelerations(speed, out, model, rotors, e, mass, vx, vy, vz, wx, wy, 
     return solve_throws(mass, rotors, e, RATE, px, py, pz, lx, ly, lz)
 
 
-@inlined
+@inner
 def _along(part, w):
     """A part's axis in vehicle axes."""
     b = part.body
@@ -228,7 +228,7 @@ def _along(part, w):
     )
 
 
-@inlined
+@inner
 def _spin_about(body, x, y, z, w):
     """Spin (rad/s) of a body about a direction in vehicle axes."""
     if body < 0:
@@ -239,7 +239,7 @@ def _spin_about(body, x, y, z, w):
     return sx * x + sy * y + sz * z
 
 
-@inlined
+@inner
 def _pass_on(torque, x, y, z, giver, taker, w):
     """A torque along a direction off one body and onto another."""
     for body, sign in ((giver, -1.0), (taker, 1.0)):
@@ -358,7 +358,7 @@ def hold_rotors(b, y, model, rotors, e, vx, vy, vz, wx, wy, wz):
             y[state] = along + q[B_] * wx + q[B_ + 1] * wy + q[B_ + 2] * wz
 
 
-@inlined
+@inner
 def hold(b, y, model, rotors, e, vx, vy, vz, wx, wy, wz):
     """`hold_rotors` where there are any."""
     if rotors is not None:
