@@ -36,7 +36,7 @@ def geared(inertia_free: bool) -> dict[str, Any]:
         mount(f"m{n}", at_mm=at, damping_N_s_per_mm=[1.5, 1.5, 1.5])
         for n, at in enumerate(([300, 200, 0], [-300, 200, 0], [0, -200, 0]))
     ]
-    raw["run"] |= {"kind": "steady", "speed_rpm": 3000.0, "settle_tolerance": 1e-5, "start": "static", "gravity": True}
+    raw["run"] |= {"kind": "steady", "speed_rpm": 3000.0, "settle_tolerance": 1e-5, "start": "drawn", "gravity": False}
     return raw
 
 

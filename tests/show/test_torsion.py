@@ -60,11 +60,15 @@ def test_a_damper_pasted_does_what_was_said(command, tmp_path) -> None:
     assert code == 0 and worst == pytest.approx(best["by_search"]["worst_deg"], rel=1e-2)
 
 
+@pytest.mark.slow  # statics of a case with rotors compile anew
 def test_modes_lists_torsion_too(command) -> None:
     code, out, _ = command("modes", VAN)
     assert code == 0 and "Torsional modes, block still" in out
     code, out, _ = command("modes", VAN, "--json")
     assert len(json.loads(out)["torsional_modes"]) == 11
+
+
+def test_modes_of_a_rigid_crank_say_nothing_of_torsion(command) -> None:
     assert "torsional_modes" not in json.loads(command("modes", DEMO, "--json")[1])
 
 
