@@ -100,7 +100,8 @@ def _circles(axes: Axes, result: Torsion) -> None:
         axes.scatter(speed, frequency, s=500.0 * row.felt / strongest, color=colour(1), alpha=0.65, zorder=3)
         if rank < 4:
             axes.annotate(
-                f"{row.order:g}× {speed:.0f} rpm\n±{row.torque:.0f} N m", (speed, frequency), (0, -14 if rank % 2 else 14),
+                f"{row.order:g}× {speed:.0f} rpm\n±{row.torque:.0f} N m",
+                (speed, frequency), (0, -14 if rank % 2 else 14),
                 textcoords="offset points", fontsize=8, color=INK, ha="center", zorder=4,
                 va="top" if rank % 2 else "bottom",
                 bbox={"facecolor": "white", "edgecolor": "none", "alpha": 0.8, "pad": 1.0},
