@@ -43,6 +43,7 @@ from vibsim.commands import (
     sweep,
     tolerance,
     torque,
+    torsion,
     traces,
 )
 from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
@@ -71,6 +72,7 @@ COMMANDS = {
     "evenness": evenness,
     "misfire": misfire,
     "listen": listen,
+    "torsion": torsion,
     "tolerance": tolerance,
     "map": map,
     "search": search,

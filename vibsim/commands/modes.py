@@ -54,7 +54,7 @@ def act(options: argparse.Namespace) -> int:
 
     from vibsim.inputs.loader import load_case
     from vibsim.studies.frequency_map import frequency_map
-    from vibsim.studies.modes import axes_dict, find_modes
+    from vibsim.studies.modes import axes_dict, find_modes, torsion_rows
 
     check_number("--torque-N-m", options.torque_N_m, -GREATEST_TORQUE, GREATEST_TORQUE)
     check_speeds("--speed-rpm", options.speed_rpm or [])
@@ -70,7 +70,7 @@ def act(options: argparse.Namespace) -> int:
         crossings = {} if found is None else {"crossings": found.rows()}
         given = {"crank": options.crank, "chassis": options.chassis, "preload": result.preload}
         given |= {"static_tangent_of": list(result.tangent)}
-        axes = {"axes": axes_dict(result.axes)}
+        axes = {"axes": axes_dict(result.axes)} | torsion_rows(result)
         print_json(given | {"modes": result.table()} | axes | crossings | {"files": [str(path) for path in written]})
         return DONE
     from vibsim.show.modes_tables import print_modes

@@ -20,6 +20,7 @@ from vibsim.inputs.flexible_checks import check_flexible
 from vibsim.inputs.friction_checks import check_accessory, check_friction
 from vibsim.inputs.mount_checks import check_mount
 from vibsim.inputs.mount_models import MOUNT_MODELS
+from vibsim.inputs.rotor_checks import check_rotors
 from vibsim.inputs.sizing_checks import check_size
 from vibsim.inputs.statics_checks import check_statics
 from vibsim.inputs.step_checks import check_load_step
@@ -56,6 +57,7 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
     check_drive(clean, bodies, report)
     check_size(clean, MOUNT_MODELS, report)
     check_exposure(clean, report)
+    check_rotors(clean, bodies, report)
     _check_run(clean.get("run"), report)
     if isinstance(clean.get("engine"), dict):
         _check_engine(clean["engine"], bodies, report)

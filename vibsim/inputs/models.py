@@ -16,6 +16,7 @@ from vibsim.inputs.exposure_models import Contact, Duty, Posture
 from vibsim.inputs.flexible_models import ElasticMode, ElasticModes
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.mount_models import Mount
+from vibsim.inputs.rotor_models import CrankTorsion, Rotor, Shaft
 from vibsim.inputs.sizing_models import Size
 from vibsim.inputs.speed_models import ToothWheel
 from vibsim.inputs.statics_models import Driveline, Gear, LoadCase, Point
@@ -58,6 +59,7 @@ class Crank(Table):
         u.LENGTH,
         Field(min_length=2, description="along the crank, one after the other"),
     ] = None
+    torsion: CrankTorsion | None = None
 
 
 class Cylinder(Table):
@@ -247,6 +249,9 @@ class LoadBase(Table):
     gear: Annotated[Gear | None, Field(description="of [driveline], that the run is in")] = None
     chain: Chain | None = None
     differential: Differential | None = None
+    rotor: Annotated[Name | None, Field(description="that the load acts on, felt at the crank; default the crank")] = (
+        None
+    )
 
 
 class NoLoad(LoadBase):
@@ -371,6 +376,8 @@ class Case(Table):
     wheel: tuple[Wheel, ...] = ()
     anti_roll_bar: tuple[AntiRollBar, ...] = ()
     occupant: tuple[Occupant, ...] = ()
+    rotor: tuple[Rotor, ...] = ()
+    shaft: tuple[Shaft, ...] = ()
     sensor: tuple[Sensor, ...] = ()
     run: Run | None = None
     duty: tuple[Duty, ...] = ()

@@ -52,6 +52,9 @@ QUANTITIES: dict[str, tuple[tuple[str, ...], str, str]] = {
         "N m",
         "moment of the mount on the second body from the turn between its bodies, vehicle axes",
     ),
+    "rotor_speed": (("rotor",), "rad s-1", "speed of a rotor relative to the body that carries it"),
+    "shaft_torque": (("shaft",), "N m", "torque in a shaft, positive when its first rotor drives its second"),
+    "shaft_twist": (("shaft",), "rad", "twist of a shaft, its first rotor ahead of its second"),
     "body_displacement": (("body", "axis"), "m", "centre of mass from where it is drawn, vehicle axes"),
     "body_velocity": (("body", "axis"), "m s-1", "velocity of the centre of mass, vehicle axes"),
     "body_acceleration": (
@@ -82,6 +85,9 @@ def collect(solution: Solution, case_file: CaseFile) -> Group:
     _add_labels(results, "occupant", [occupant.name for occupant in case.occupant], "occupant")
     cylinders = case.engine.cylinder if case.engine else ()
     _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
+    if solution.packed.drivetrain is not None:
+        _add_labels(results, "rotor", solution.packed.drivetrain.names, "rotor")
+        _add_labels(results, "shaft", solution.packed.drivetrain.shaft_names, "shaft")
     _add_quantities(results, solution.over_time, "time")
     facts = engine_facts(case, solution.packed)
     if facts is not None:

@@ -21,6 +21,7 @@ from vibsim.post.torque import torque_names, torques
 from vibsim.results.labelled import Group
 from vibsim.show.air_figures import boost_figure, compressor_figure, temperature_figure
 from vibsim.show.figure_index import captions_of, write_index
+from vibsim.show.shaft_figure import shaft_figure
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
 from vibsim.show.tables import CAUTION
 from vibsim.show.wheel_figure import wheel_figure
@@ -256,6 +257,7 @@ FIGURES: dict[str, Callable[[Group], Figure | None]] = {
     "temperatures": temperature_figure,
     "compressor": compressor_figure,
     "tooth_wheel": wheel_figure,
+    "shafts": shaft_figure,
 }
 
 

@@ -9,7 +9,9 @@ import numpy as np
 from rich.console import Console
 from rich.text import Text
 
+from vibsim.engine.torsion import torsion_modes
 from vibsim.show.tables import new_console, new_table, plain_number
+from vibsim.show.torsion_tables import print_torsion_modes
 from vibsim.studies.frequency_map import FrequencyMap
 from vibsim.studies.modes import DIRECTIONS, BodyAxes, ModesResult
 
@@ -40,6 +42,8 @@ def print_modes(result: ModesResult, crank: str, found: FrequencyMap | None = No
         )
     console.print("damping: share of critical; shapes: size∠phase, · where the size is below 0.02", style="dim")
     _print_axes(console, result.axes)
+    if result.drivetrain is not None:
+        print_torsion_modes(console, result.drivetrain, torsion_modes(result.drivetrain))
     if found is not None:
         _print_crossings(console, found)
     for path in written or []:

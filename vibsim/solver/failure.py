@@ -50,6 +50,8 @@ def explain_failure(status: int, stepper: Stepper, packed: Packed, case: Case) -
         key = "stiffness and damping of [[wheel]] and [[occupant]]"
     elif packed.model.air_at <= worst < packed.state_size - 2:
         key = "engine.charging and engine.gas.throttle"
+    elif quantity.startswith(("twist of", "speed of rotor")):
+        key = "the [[rotor]] and [[shaft]] tables and engine.crank.torsion"
     return RunFailure(f"the run is too stiff or diverging: {what} for {quantity} {when}; check {key}")
 
 
@@ -64,6 +66,8 @@ def _mount_of(packed: Packed, index: int) -> int | None:
     if not STATES_PER_BODY * len(packed.names) <= index < _first_part(packed):
         return None
     first = packed.model.mounts["state"]
+    if packed.model.rotors is not None and index >= packed.model.rotors.parts["state"][1:].min() - 1:
+        return None
     return max((n for n in range(first.size) if 0 <= first[n] <= index), key=lambda n: first[n], default=None)
 
 

@@ -22,6 +22,7 @@ from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness, 
 from vibsim.solver.linearise import Linear, linearise
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.rest import held_at_speed
+from vibsim.solver.rotor_pack import rotor_momenta
 from vibsim.solver.start import state_at
 from vibsim.structure.rotation import matrix_of
 
@@ -139,6 +140,9 @@ def gyroscopic(packed: Packed, speed: float) -> np.ndarray:
     at = 6 * packed.model.carrier + 3
     spin = packed.axes[packed.model.carrier] @ np.array([packed.model.train.rotor_momentum * speed, 0.0, 0.0])
     matrix[at : at + 3, at : at + 3] = -cross(spin)
+    for b, spin in rotor_momenta(packed.model.rotors, speed, len(packed.names)):
+        at = 6 * b + 3
+        matrix[at : at + 3, at : at + 3] -= cross(packed.axes[b] @ spin)
     return matrix
 
 

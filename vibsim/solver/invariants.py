@@ -6,6 +6,7 @@ import numpy as np
 
 from vibsim.solver.motion import S_, V, W, derivatives, scratch
 from vibsim.solver.packed import STATES_PER_BODY, Packed
+from vibsim.solver.rotor_motion import SPEED
 from vibsim.structure.rotation import matrix_of
 
 
@@ -16,6 +17,9 @@ def kinetic_energy(y: np.ndarray, packed: Packed) -> float:
     derivatives(y, model, w, e, rates)
     speed = rates[-2]
     energy = 0.5 * y[-1] * speed if model.carrier >= 0 else 0.0
+    if model.rotors is not None:
+        states = model.rotors.parts["state"][1:]
+        energy += 0.5 * float(y[states] @ model.rotors.work[1:, SPEED])
     for b in range(model.bodies.size):
         at = STATES_PER_BODY * b
         energy += 0.5 * (y[at + 7 : at + 10] @ w[b, V : V + 3] + y[at + 10 : at + 13] @ w[b, W : W + 3])

@@ -10,6 +10,7 @@ import numpy as np
 
 from vibsim.solver.near_rest import mean_carrier_mass
 from vibsim.solver.packed import AVERAGE_POINTS, STATES_PER_BODY, Packed, without_turning_eccentrics
+from vibsim.solver.rotor_pack import carried_inertia
 from vibsim.solver.start import AtRest, Preload
 from vibsim.solver.vertical_linear import with_parts
 from vibsim.structure.rotation import matrix_of
@@ -71,6 +72,8 @@ def _mass_matrix(packed: Packed, start: np.ndarray, crank: Crank, angles: np.nda
         else:
             block[0, 0] = block[1, 1] = block[2, 2] = body["mass"]
             block[3:, 3:] = _symmetric([body[entry] for entry in ("xx", "yy", "zz", "xy", "xz", "yz")])
+        if model.rotors is not None:  # with the crank free what it drives stays behind too
+            block[3:, 3:] += carried_inertia(model.rotors, b, of_crank_alone=crank == "free")
         mass[6 * b : 6 * b + 6, 6 * b : 6 * b + 6] = turn @ block @ turn.T
     return mass
 

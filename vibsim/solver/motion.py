@@ -18,19 +18,17 @@ from vibsim.engine.accessories import accessory_torque
 from vibsim.engine.air_path import AHEAD, TORQUE, air_path_rates, fill_air_weights
 from vibsim.engine.friction import STANDSTILL, friction_law, friction_under
 from vibsim.engine.kinematics import slider_crank
-from vibsim.engine.moving_mass import moving_mass
 from vibsim.engine.node_grid import WEIGHTS, at_weights, fill_weights, node_count
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.jit import bare, inlined, inner, kernel
 from vibsim.solver.drive import react_by_drive
 from vibsim.solver.mount_motion import WORK, F, T, V, W, add_mounts
+from vibsim.solver.moving_parts import A1_, A_, B1_, B_, C_, GAS_, J1_, J_, S_, add_block, fill_moving
+from vibsim.solver.rotor_motion import add_rotors, load_speed, solve_with_throws, torque_on, without_rotors
 from vibsim.solver.vertical_motion import add_parts, laden_velocities
 from vibsim.structure.attachments import start_modes
 from vibsim.structure.rotation import matrix_entries
 
-# rows of the carrier's vectors, in its own axes
-S_, A_, A1_, B_, B1_, C_, J_, J1_ = 0, 3, 6, 9, 12, 15, 17, 23
-GAS_ = 29  # weights of the gas's nodes
 CHARGER_ = GAS_ + WEIGHTS  # torque that the air path takes from the crank, torque of the brake that holds the speed
 BRAKE_ = CHARGER_ + 1
 ENGINE = BRAKE_ + 1
@@ -44,33 +42,8 @@ def scratch(bodies: int) -> tuple[np.ndarray, np.ndarray]:
 @inlined
 def fill_engine(theta, model, e):
     """Write S, A = S', A', B, B', C, C', J, J' of carrier and moving parts at crank angle `theta` into e."""
-    train, o = model.train, model.crank_origin
-    m = moving_mass(theta, train)
-    ox, oy, oz = o[0], o[1], o[2]
-    sx = train.moment_x
-    e[S_] = model.block_moment[0] + train.mass * ox + sx
-    e[S_ + 1] = model.block_moment[1] + train.mass * oy + m.y
-    e[S_ + 2] = model.block_moment[2] + train.mass * oz + m.z
-    e[A_], e[A_ + 1], e[A_ + 2] = 0.0, m.y1, m.z1
-    e[A1_], e[A1_ + 1], e[A1_ + 2] = 0.0, m.y2, m.z2
-    e[B_] = oy * m.z1 - oz * m.y1 + m.spin
-    e[B_ + 1], e[B_ + 2] = -ox * m.z1 - m.xz1, ox * m.y1 + m.xy1
-    e[B1_] = oy * m.z2 - oz * m.y2 + m.spin1
-    e[B1_ + 1], e[B1_ + 2] = -ox * m.z2 - m.xz2, ox * m.y2 + m.xy2
-    e[C_], e[C_ + 1] = m.polar, m.polar1
-    block = model.bodies[model.carrier]
-    qx = train.mass * ox * ox + 2.0 * ox * sx + train.moment_xx
-    qy = train.mass * oy * oy + 2.0 * oy * m.y + m.yy
-    qz = train.mass * oz * oz + 2.0 * oz * m.z + m.zz
-    e[J_], e[J_ + 1], e[J_ + 2] = block.xx + qy + qz, block.yy + qx + qz, block.zz + qx + qy
-    e[J_ + 3] = block.xy - (train.mass * ox * oy + ox * m.y + oy * sx + m.xy)
-    e[J_ + 4] = block.xz - (train.mass * ox * oz + ox * m.z + oz * sx + m.xz)
-    e[J_ + 5] = block.yz - (train.mass * oy * oz + oy * m.z + oz * m.y + m.yz)
-    qy1, qz1 = 2.0 * oy * m.y1 + m.yy1, 2.0 * oz * m.z1 + m.zz1
-    e[J1_], e[J1_ + 1], e[J1_ + 2] = qy1 + qz1, qz1, qy1
-    e[J1_ + 3] = -(ox * m.y1 + m.xy1)
-    e[J1_ + 4] = -(ox * m.z1 + m.xz1)
-    e[J1_ + 5] = -(oy * m.z1 + oz * m.y1 + m.yz1)
+    fill_moving(theta, model.train, model.crank_origin, e)
+    add_block(model, e)
 
 
 @inner
@@ -113,6 +86,19 @@ def solve_mass(mass, e, px, py, pz, lx, ly, lz, p):
 
 
 @inner
+def solve_carrier(y, model, rotors, e, px, py, pz, lx, ly, lz):
+    """Fill the engine's rows into e and solve for v, ω and crank speed; throws that twist each have a speed."""
+    mass = model.bodies[model.carrier].mass + model.train.mass
+    if rotors is None:
+        fill_engine(y[y.size - 2], model, e)
+        return solve_mass(mass, e, px, py, pz, lx, ly, lz, y[y.size - 1])
+    if rotors.throws == 0:
+        fill_engine(y[y.size - 2], model, e)
+        return solve_mass(mass, e, px, py, pz, lx, ly, lz, y[y.size - 1])
+    return solve_with_throws(y, model, rotors, e, mass, px, py, pz, lx, ly, lz)
+
+
+@inner
 def velocities(y, model, w, e):
     """Matrices, velocities and spins of all bodies into w, the carrier's sums into e; returns the crank speed."""
     bodies = model.bodies.size
@@ -123,10 +109,9 @@ def velocities(y, model, w, e):
         for k in range(9):
             w[b, k] = turn[k]
         px, py, pz, lx, ly, lz = y[at + 7], y[at + 8], y[at + 9], y[at + 10], y[at + 11], y[at + 12]
+        lx, ly, lz = without_rotors(b, y, model.rotors, lx, ly, lz)
         if b == model.carrier:
-            fill_engine(y[y.size - 2], model, e)
-            mass = model.bodies[b].mass + model.train.mass
-            solved = solve_mass(mass, e, px, py, pz, lx, ly, lz, y[y.size - 1])
+            solved = solve_carrier(y, model, model.rotors, e, px, py, pz, lx, ly, lz)
             w[b, V], w[b, V + 1], w[b, V + 2], w[b, W], w[b, W + 1], w[b, W + 2], speed = solved
             continue
         body = model.bodies[b]
@@ -232,6 +217,31 @@ def leave_by_drive(y, model, w, e, speed, out):
 
 
 @inner
+def react_output(speed, model, rotors, e, w):
+    """What takes the load's torque; where there are rotors `add_rotors` sees to it."""
+    if rotors is None and model.carrier >= 0 and model.reactor != model.carrier:
+        react(output_torque(speed, model, model.air, e), model.carrier, model.reactor, w)
+
+
+@inner
+def turn_rotors(y, speed, model, rotors, w, e, out):
+    """Rates of the states of rotors and shafts, where there are any, and what they put on the bodies."""
+    if rotors is not None:
+        at_load = load_speed(y, speed, model, rotors, w)
+        add_rotors(y, speed, output_torque(at_load, model, model.air, e), model, rotors, w, e, out)
+
+
+@inner
+def crank_torque(theta, speed, model, rotors, e):
+    """Torque (N m) on the crank before losses: of the gas and of what it drives."""
+    if rotors is None:
+        return torque_of_gas(theta, model, e) - output_torque(speed, model, model.air, e)
+    if rotors.throws == 0:
+        return torque_of_gas(theta, model, e) + torque_on(0, rotors)
+    return torque_on(0, rotors)
+
+
+@inner
 def add_forces(y, model, w, e, speed, out):
     """Sum gravity, mounts and the reactions of load and accessories into w (force and moment, vehicle axes); the rates
     of the mounts' own states into `out`."""
@@ -241,8 +251,7 @@ def add_forces(y, model, w, e, speed, out):
     start_modes(y, model.flex, out)
     add_mounts(y, model, w, speed, out)
     add_parts(y, model, model.parts, w, out)
-    if model.carrier >= 0 and model.reactor != model.carrier:
-        react(output_torque(speed, model, model.air, e), model.carrier, model.reactor, w)
+    react_output(speed, model, model.rotors, e, w)
     if model.drive is not None:
         leave_by_drive(y, model, w, e, speed, out)
     for n in range(node_count(model.gas.nodes) + 1, model.losses.size):
@@ -290,6 +299,7 @@ def derivatives(y, model, w, e, out):
     speed = velocities(y, model, w, e)
     feed(y, speed, model, model.air, e, out)
     add_forces(y, model, w, e, speed, out)
+    turn_rotors(y, speed, model, model.rotors, w, e, out)
     out[y.size - 2], out[y.size - 1] = speed, 0.0
     for b in range(bodies):
         at = 13 * b
@@ -335,6 +345,5 @@ def _crank_rate(theta, speed, model, e, vx, vy, vz, wx, wy, wz):
     sway = vx * (wy * az - wz * ay) + vy * (wz * ax - wx * az) + vz * (wx * ay - wy * ax)
     both = vx * e[A1_] + vy * e[A1_ + 1] + vz * e[A1_ + 2] + wx * e[B1_] + wy * e[B1_ + 1] + wz * e[B1_ + 2]
     energy = spin + sway + speed * (both + 0.5 * e[C_ + 1] * speed)
-    torque = torque_of_gas(theta, model, e) - loss_torque(speed, model, e) - charger_torque(model.air, e)
-    torque -= output_torque(speed, model, model.air, e)
-    return energy + torque
+    torque = crank_torque(theta, speed, model, model.rotors, e)
+    return energy + torque - loss_torque(speed, model, e) - charger_torque(model.air, e)

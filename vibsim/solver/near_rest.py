@@ -12,6 +12,7 @@ from vibsim.jit import apart, bare, inlined, kernel
 from vibsim.solver.modal_rest import rest_of_mounts
 from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
 from vibsim.solver.packed import Model
+from vibsim.solver.rotor_motion import hold
 from vibsim.solver.vertical_motion import set_laden_off
 from vibsim.structure.rotation import matrix_entries, turned
 
@@ -80,6 +81,7 @@ def _set_off(v, y, model, e):
         y[at + 10] = sy * vz - sz * vy + xx * wx + xy * wy + xz * wz
         y[at + 11] = sz * vx - sx * vz + xy * wx + yy * wy + yz * wz
         y[at + 12] = sx * vy - sy * vx + xz * wx + yz * wy + zz * wz
+        hold(b, y, model, model.rotors, e, vx, vy, vz, wx, wy, wz)
     set_laden_off(v, y, model.parts)
 
 

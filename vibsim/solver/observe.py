@@ -33,6 +33,16 @@ from vibsim.solver.motion import (
 )
 from vibsim.solver.mount_motion import HELD, MOMENT, plain_mount, special_mounts
 from vibsim.solver.packed import STATES_PER_BODY, Packed
+from vibsim.solver.rotor_motion import (
+    RATE,
+    SPEED,
+    load_speed,
+    part_angle,
+    rotor_accelerations,
+    throw_gas,
+    torque_on,
+    without_rotors,
+)
 from vibsim.solver.vertical_motion import laden_rates
 from vibsim.solver.vertical_seen import see_parts
 from vibsim.structure.rotation import conjugate, multiply, quaternion_of_matrix, rotation_vectors
@@ -60,6 +70,9 @@ class Observed:
     sensor_acceleration: np.ndarray
     air: dict[str, np.ndarray] | None = None  # of the air path by name; None without one
     parts: dict[str, np.ndarray] = field(default_factory=dict)  # of wheels and occupants by name
+    rotor_speed: np.ndarray | None = None  # (n, rotors) and of shafts; None where a rigid crank turns alone
+    shaft_torque: np.ndarray | None = None
+    shaft_twist: np.ndarray | None = None
 
 
 @inner
@@ -77,14 +90,87 @@ def _carrier_rates(model, r, e, out, at, speed, crank):
     change = e[A1_] * vx + e[A1_ + 1] * vy + e[A1_ + 2] * vz
     change += e[B1_] * wx + e[B1_ + 1] * wy + e[B1_ + 2] * wz + e[C_ + 1] * speed
     p = out[crank + 1] - speed * change
+    lx, ly, lz = without_rotors(model.carrier, out, model.rotors, lx, ly, lz)
     return solve_mass(model.bodies[model.carrier].mass + model.train.mass, e, px, py, pz, lx, ly, lz, p)
+
+
+@inner
+def _rates_with_rotors(model, rotors, r, e, out, at, speed, crank):
+    """What `_carrier_rates` gives, also of a crank whose throws twist."""
+    if rotors is None:
+        return _carrier_rates(model, r, e, out, at, speed, crank)
+    if rotors.throws == 0:
+        return _carrier_rates(model, r, e, out, at, speed, crank)
+    lx, ly, lz = without_rotors(model.carrier, out, rotors, out[at + 10], out[at + 11], out[at + 12])
+    mass = model.bodies[model.carrier].mass + model.train.mass
+    px, py, pz = out[at + 7], out[at + 8], out[at + 9]
+    vx, vy, vz, wx, wy, wz = r[V], r[V + 1], r[V + 2], r[W], r[W + 1], r[W + 2]
+    return rotor_accelerations(speed, out, model, rotors, e, mass, vx, vy, vz, wx, wy, wz, px, py, pz, lx, ly, lz)
+
+
+@inner
+def _gas_of_all(theta, y, model, rotors, e):
+    """Torque (N m) of the gas on the crank, every throw at its own angle."""
+    if rotors is None:
+        return torque_of_gas(theta, model, e)
+    if rotors.throws == 0:
+        return torque_of_gas(theta, model, e)
+    total = 0.0
+    for n in range(1, 1 + rotors.throws):
+        total += throw_gas(n, y, model, rotors, e)
+    return total
+
+
+@inner
+def _pressures(theta, y, model, rotors, e, row):
+    for i in range(row.size):
+        row[i] = pressure_at(i, theta, model.gas, e, GAS_)
+    if rotors is not None:
+        for n in range(1, 1 + rotors.throws):
+            for i in range(rotors.parts[n].first_cylinder, rotors.parts[n].end_cylinder):
+                k = rotors.order[i]
+                row[k] = pressure_at(k, part_angle(n, y, rotors), model.gas, e, GAS_)
+
+
+@inner
+def _turning(model, rotors, rates, load):
+    """Torque (N m) that turns the crank faster, with what it drives: load and shafts."""
+    train = model.train
+    if rotors is None:
+        return train.rotor_inertia * rates[6] + train.rotor_momentum * rates[3] + load
+    if rotors.throws == 0:
+        return train.rotor_inertia * rates[6] + train.rotor_momentum * rates[3] - torque_on(0, rotors)
+    total = 0.0
+    for n in range(1 + rotors.throws):
+        part = rotors.parts[n]
+        total += part.inertia * rotors.work[n, RATE] + part.momentum * rates[3] - torque_on(n, rotors)
+    return total
+
+
+@inner
+def _load_now(y, speed, model, rotors, w, e):
+    if rotors is None:
+        return output_torque(speed, model, model.air, e)
+    return output_torque(load_speed(y, speed, model, rotors, w), model, model.air, e)
+
+
+@inner
+def _observe_rotors(y, speed, rotors, row):
+    """Speeds of rotors, torques and twists of shafts, one after the other."""
+    if rotors is not None:
+        parts, shafts = rotors.parts.size, rotors.shafts.size
+        for n in range(parts):
+            row[n] = rotors.work[n, SPEED]
+        row[0] = speed
+        for n in range(shafts):
+            row[parts + n], row[parts + shafts + n] = rotors.torques[n], y[rotors.shafts[n].state]
 
 
 @inner
 def _plain_rates(model, b, out, at):
     body = model.bodies[b]
     i = 1.0 / body.mass
-    lx, ly, lz = out[at + 10], out[at + 11], out[at + 12]
+    lx, ly, lz = without_rotors(b, out, model.rotors, out[at + 10], out[at + 11], out[at + 12])
     return (
         out[at + 7] * i,
         out[at + 8] * i,
@@ -131,9 +217,10 @@ def _observe(
     acceleration,
     feel,
     air,
+    turning,
 ):
     """Fill the output arrays from states (n, state); torque (n, 6): speed, gas, inertia, load, friction, accessory
-    with the charger's; air (n, SEEN) of the air path."""
+    with the charger's; air (n, SEEN) of the air path; turning (n, rotors + 2 shafts)."""
     bodies, crank = model.bodies.size, states.shape[1] - 2
     w, e = np.zeros((bodies, WORK)), np.zeros(ENGINE)
     out, origin = np.zeros(states.shape[1]), np.zeros(3)
@@ -145,7 +232,7 @@ def _observe(
         for b in range(bodies):
             at, r = STATES_PER_BODY * b, w[b]
             if b == model.carrier:
-                solved = _carrier_rates(model, r, e, out, at, speed, crank)
+                solved = _rates_with_rotors(model, model.rotors, r, e, out, at, speed, crank)
             else:
                 solved = _plain_rates(model, b, out, at)
             for k in range(7):
@@ -170,17 +257,16 @@ def _observe(
             if model.mounts[m].torsion:
                 for k in range(3):
                     moment[n, m, k] = w[0, MOMENT + k]
-        for i in range(pressure.shape[1]):
-            pressure[n, i] = pressure_at(i, theta, model.gas, e, GAS_)
-        gas, load = torque_of_gas(theta, model, e), output_torque(speed, model, model.air, e)
+        _pressures(theta, y, model, model.rotors, e, pressure[n])
+        gas, load = _gas_of_all(theta, y, model, model.rotors, e), _load_now(y, speed, model, model.rotors, w, e)
         friction = friction_now(speed, model, e)
         losses = loss_torque(speed, model, e) + charger_torque(model.air, e)
         _observe_air(y, model.air_at, speed, model.air, e, air[n])
-        turning = 0.0
+        driven = load
         if model.carrier >= 0:
-            c = model.carrier
-            turning = model.train.rotor_inertia * rates[c, 6] + model.train.rotor_momentum * rates[c, 3]
-        torque[n, 0], torque[n, 1], torque[n, 2] = speed, gas, turning - gas + load + losses
+            driven = _turning(model, model.rotors, rates[model.carrier], load)
+        _observe_rotors(y, speed, model.rotors, turning[n])
+        torque[n, 0], torque[n, 1], torque[n, 2] = speed, gas, driven - gas + losses
         torque[n, 3], torque[n, 4], torque[n, 5] = load, friction, losses - friction
 
 
@@ -197,8 +283,25 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     feel = np.zeros((points, len(sensors), 3))
     air = np.zeros((points, 0 if model.air is None else len(SEEN)))
     body, point = _sensor_places(packed, sensors)
+    rotors, shafts = _rotor_counts(packed)
+    turning = np.zeros((points, rotors + 2 * shafts))
     parts = see_parts(states, packed)
-    _observe(states, model, body, point, torque, pressure, force, deflection, moment, velocity, acceleration, feel, air)
+    _observe(
+        states,
+        model,
+        body,
+        point,
+        torque,
+        pressure,
+        force,
+        deflection,
+        moment,
+        velocity,
+        acceleration,
+        feel,
+        air,
+        turning,
+    )
     feel_elastic(states, packed, sensors, feel)
     for n, sensor in enumerate(sensors):
         occupant = packed.felt_on(sensor.body)[1]
@@ -225,7 +328,15 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         sensor_acceleration=feel,
         air=None if model.air is None else seen_by_name(air, model.air),
         parts=parts,
+        rotor_speed=turning[:, :rotors] if rotors else None,
+        shaft_torque=turning[:, rotors : rotors + shafts] if rotors else None,
+        shaft_twist=turning[:, rotors + shafts :] if rotors else None,
     )
+
+
+def _rotor_counts(packed: Packed) -> tuple[int, int]:
+    rotors = packed.model.rotors
+    return (0, 0) if rotors is None else (rotors.parts.size, rotors.shafts.size)
 
 
 def joined(first: Observed, second: Observed) -> Observed:

@@ -12,6 +12,7 @@ import numpy as np
 from vibsim.engine.accessories import no_losses, pack_losses
 from vibsim.engine.air_path import AirPath
 from vibsim.engine.charging.added_mass import with_added_mass
+from vibsim.engine.drivetrain import Drivetrain, drivetrain
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.load_target import with_load
 from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
@@ -29,6 +30,8 @@ from vibsim.jit import kernel
 from vibsim.late import prepare
 from vibsim.solver.drive_pack import pack_drive
 from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
+from vibsim.solver.rotor_motion import Rotors
+from vibsim.solver.rotor_pack import carried_inertias, pack_rotors
 from vibsim.structure.flexible import ALL_RIGID, Flex, Flexible, flexible_of
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 from vibsim.structure.vertical_pack import PackedParts, pack_parts
@@ -81,6 +84,7 @@ class Model(NamedTuple):
     flex: Flex | None = None
     drive: np.ndarray | None = None
     parts: Parts | None = None
+    rotors: Rotors | None = None
 
 
 class Packed(NamedTuple):
@@ -93,7 +97,8 @@ class Packed(NamedTuple):
     power was asked for; `point` the steady state of throttle and charger, where the case has them; `folder` that of the
     case's CSV files; `borrowed` nodes of the air path at which no working cycle closes. `repeats` working cycles, of
     misfire, are a period. `part_names` and `part_places` (n, 3) m as drawn are those of what moves up and
-    down by itself, wheels and then `occupants`.
+    down by itself, wheels and then `occupants`; `drivetrain` says what the rotors are, where there are any. Those of
+    rotors and shafts stand before the air path's.
     """
 
     model: Model
@@ -114,6 +119,7 @@ class Packed(NamedTuple):
     part_names: tuple[str, ...] = ()
     part_places: np.ndarray = np.zeros((0, 3))
     occupants: tuple[str, ...] = ()
+    drivetrain: Drivetrain | None = None
 
     def with_air(self, air: AirPath) -> Packed:
         return self._replace(model=self.model._replace(air=air))
@@ -181,7 +187,7 @@ def pack(case: Case, folder: Path) -> Packed:
     names = [body.name for body in case.body]
     centres = [np.array(body.centre_of_mass) for body in case.body]
     axes = [np.eye(3) for _ in names]
-    layout, train, carrier = None, _no_train(), -1
+    layout, train, carrier, driven = None, _no_train(), -1, None
     mass = np.array([body.mass for body in case.body])
     moment, origin = np.zeros(3), np.zeros(3)
     together = _Together()
@@ -197,6 +203,9 @@ def pack(case: Case, folder: Path) -> Packed:
         with together:
             block = _block(case.body[carrier], where, inertia[carrier], train, origin)
             mass[carrier], moment, inertia[carrier] = block
+        with together:
+            driven = drivetrain(case, layout, train)
+            inertia = carried_inertias(case, driven, inertia, axes, layout.axes[:, 0])
     remarks, point, fed = Remarks(), None, NOT_FED
     with together:
         point = _conditions(case, folder)
@@ -216,6 +225,8 @@ def pack(case: Case, folder: Path) -> Packed:
     with together:
         parts = pack_parts(case, names, centres, axes, mass, inertia, carrier, first)
     together.raise_if_any()
+    first += len(parts.states)
+    rotors, turning = _rotors(case, driven, names, axes, carrier, first)
     model = Model(
         bodies=_body_records(mass, inertia),
         carrier=carrier,
@@ -230,10 +241,11 @@ def pack(case: Case, folder: Path) -> Packed:
         reactor=_reactor(engine.load.reacted_by if engine else None, names, carrier),
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
         air=fed.path,
-        air_at=first + len(parts.states),
+        air_at=first + len(turning),
         flex=flexible.packed(),
         drive=drive,
         parts=parts.parts,
+        rotors=rotors,
     )
     if np.any(mounts.records["special"]):
         prepare()
@@ -247,7 +259,7 @@ def pack(case: Case, folder: Path) -> Packed:
         layout=layout,
         accessories=_driven_by_crank(engine, point, fed),
         remarks=replace(remarks, warnings=(*remarks.warnings, *flexible.warnings, *parts.remarks)),
-        more_states=(*_elastic_states(flexible), *states, *fed.states),
+        more_states=(*_elastic_states(flexible), *states, *turning, *fed.states),
         load=case.run.load if case.run else 1.0,
         point=point,
         folder=folder,
@@ -257,6 +269,7 @@ def pack(case: Case, folder: Path) -> Packed:
         part_names=parts.names,
         part_places=parts.places,
         occupants=tuple(occupant.name for occupant in case.occupant),
+        drivetrain=driven,
     )
 
 
@@ -486,6 +499,16 @@ def _reactor(by: str | None, names: list[str], carrier: int) -> int:
     if by is None:
         return carrier
     return -1 if by == GROUND else names.index(by)
+
+
+def _rotors(
+    case: Case, driven: Drivetrain | None, names: list[str], axes: list[np.ndarray], carrier: int, first: int
+) -> tuple[Rotors | None, tuple[MoreState, ...]]:
+    if driven is None or case.engine is None:
+        return None, ()
+    by = case.engine.load.reacted_by
+    reactor = None if by is None else _reactor(by, names, carrier)
+    return pack_rotors(driven, names, axes, axes[carrier][:, 0], reactor, first)
 
 
 def _no_train() -> Train:

@@ -12,6 +12,7 @@ from vibsim.solver.motion import A_, B_, C_, derivatives, fill_engine, scratch
 from vibsim.solver.near_rest import forces_near, move
 from vibsim.solver.packed import PLACE_FLOOR, SPEED_FLOOR, STATES_PER_BODY, Model, Packed
 from vibsim.solver.rest import at_rest, deflections, held_at_speed
+from vibsim.solver.rotor_pack import spin_up, twist
 from vibsim.solver.stepper import Control
 from vibsim.structure.rotation import quaternion_of_matrix
 from vibsim.structure.statics import Equilibrium, find_equilibrium
@@ -41,11 +42,33 @@ def state_at(packed: Packed, displacement: np.ndarray, crank_angle: float = 0.0,
         y[at + 7 : at + 10] = e[A_ : A_ + 3] * speed
         y[at + 10 : at + 13] = e[B_ : B_ + 3] * speed
         y[-1] = e[C_] * speed
+    if model.rotors is not None:
+        start_rotors(y, packed, speed)
     if not np.any(displacement):
         return y
     moved = np.empty_like(y)
     move(np.ascontiguousarray(displacement, dtype=float).ravel(), y, model, moved)
     return moved
+
+
+def start_rotors(y: np.ndarray, packed: Packed, speed: float) -> None:
+    """Give the rotors of a state with its bodies at rest the speeds that go with a crank speed (rad/s), no shaft
+    twisted."""
+    rotors, found = packed.model.rotors, packed.drivetrain
+    assert rotors is not None and found is not None
+    felt = np.array([part.inertia for part in found.parts])
+    if rotors.throws:
+        w, e = scratch(len(packed.names))
+        derivatives(y, packed.model, w, e, np.zeros_like(y))
+        felt[: 1 + rotors.throws] = rotors.work[: 1 + rotors.throws, C_]
+        y[-1] = felt[0] * speed
+    spin_up(y, rotors, speed, felt, len(packed.names))
+
+
+def under_load(y: np.ndarray, packed: Packed, torque: float) -> None:
+    """Twist the shafts of a state as they stand under a mean load (N m, felt at the crank); nothing without shafts."""
+    if packed.model.rotors is not None and packed.drivetrain is not None:
+        twist(y, packed.model.rotors, packed.drivetrain, torque)
 
 
 def mount_deflections(packed: Packed, displacement: np.ndarray) -> np.ndarray:
@@ -89,6 +112,7 @@ class AtRest:
         self._preload = no_preload(packed) if preload is None else preload
         self._model = static_model(packed.model, torque, speed)
         self._drawn = state_at(packed, np.zeros((len(packed.names), 6)))
+        under_load(self._drawn, packed, torque)
         self._free = [b for b in range(len(packed.names)) if b not in self._preload.held]
         self._moving = np.concatenate([np.arange(6 * b, 6 * b + 6) for b in self._free] or [np.zeros(0, np.int64)])
         self._size = 6 * len(packed.names)
@@ -181,6 +205,10 @@ class AtRest:
                 ax, ay, az = (share * float(entry) for entry in preload.acceleration)
                 parts = parts._replace(acceleration=(ax, ay, az))
             model = model._replace(load=load, losses=losses, gravity=share * model.gravity, parts=parts)
+            if model.rotors is not None:
+                shafts = model.rotors.shafts.copy()
+                shafts["share"] *= share
+                model = model._replace(rotors=model.rotors._replace(shafts=shafts))
             self._parts[share] = model, -share * preload.acceleration, share * preload.moment
         return self._parts[share]
 

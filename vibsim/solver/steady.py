@@ -23,7 +23,7 @@ from vibsim.solver.observe import Observed, observe
 from vibsim.solver.orbit_slopes import with_added_load
 from vibsim.solver.packed import Packed
 from vibsim.solver.solution import Settling
-from vibsim.solver.start import equilibrium, error_control, state_at
+from vibsim.solver.start import equilibrium, error_control, state_at, under_load
 from vibsim.solver.stepper import MOST_STEPS, REACHED_ANGLE, Stepper, advance, grid, no_grid, start_stepper
 
 HOLDING_TIME = 0.5  # s, of the mean speed of a run whose cycles vary: many cycles
@@ -38,11 +38,13 @@ FINEST = 2e-10  # relative tolerance below which nothing is gained
 
 @dataclass
 class _Cycle:
-    """One settling cycle: its mean speed (rad/s) and what is watched over it."""
+    """One settling cycle: mean speed of the crank (rad/s) and of all that turns, and what is watched over it."""
 
     mean_speed: float
     crank_speed: np.ndarray
     mount_force: np.ndarray
+    whole_speed: float
+    shaft_torque: np.ndarray | None = None
 
 
 def settle(
@@ -65,7 +67,7 @@ def settle(
         progress("settling", watch.share_done(), 1.0)
         if watch.settled:
             break
-        added = inertia * run.speed / packed.period * (TREND_GAIN * watch.trend + SPEED_GAIN * watch.error)
+        added = inertia * run.speed / packed.period * (TREND_GAIN * watch.trend + SPEED_GAIN * watch.whole_error)
         packed = with_added_load(packed, added)
         derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     return stepper, packed, watch.report(float(load_torque(run.speed, packed.model.load)))
@@ -94,16 +96,16 @@ class _Watch:
     def __init__(self, run: Run, mounts: list[str], repeats: int = 1):
         self.run, self.mounts, self.repeats = run, mounts, repeats
         self.cycles = 0
-        self.trend = self.error = 0.0
+        self.trend = self.error = self.whole_error = 0.0
         self.residual = self.residual_then = math.inf
         self.looked_at = 0
         self.slowest = "crank speed"
         self.last: _Cycle | None = None
 
     def take(self, cycle: _Cycle) -> None:
-        self.error = cycle.mean_speed - self.run.speed
+        self.error, self.whole_error = cycle.mean_speed - self.run.speed, cycle.whole_speed - self.run.speed
         if self.last is not None:
-            self.trend = cycle.mean_speed - self.last.mean_speed
+            self.trend = cycle.whole_speed - self.last.whole_speed
             self.residual, self.slowest = cycle_change(cycle, self.last, self.run.speed, self.mounts)
         self.last, self.cycles = cycle, self.cycles + 1
 
@@ -157,8 +159,9 @@ def _air_torques(packed: Packed, speed: float) -> tuple[float, float]:
 
 
 def mean_inertia(packed: Packed) -> float:
-    """Inertia (kg m²) that the crank feels on a still block, its mean over a cycle."""
-    return float(torque_course(packed, 1.0).felt.mean())
+    """Inertia (kg m²) that the crank feels on a still block, its mean over a cycle, with all that it drives."""
+    driven = packed.drivetrain.driven_inertia if packed.drivetrain else 0.0
+    return float(torque_course(packed, 1.0).felt.mean()) + driven
 
 
 def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
@@ -167,7 +170,7 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
     From ½·C(θ)·φ̇² = E + ∫(T_gas − T_mean) dθ, E chosen to meet the mean speed (derived: energy of the crank train).
     """
     course = torque_course(packed, run.speed)
-    gas, inertia = course.gas, course.felt
+    gas, inertia = course.gas, course.felt + (packed.drivetrain.driven_inertia if packed.drivetrain else 0.0)
     work = np.concatenate([[0.0], np.cumsum(gas - gas.mean())[:-1]]) * course.angle[1]
     energy = 0.5 * inertia.mean() * run.speed**2
     for _ in range(30):
@@ -177,7 +180,9 @@ def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
     displacement = np.zeros((len(packed.names), 6))
     if run.start == "static":
         displacement = equilibrium(packed, torque, run.speed).displacement
-    return state_at(packed, displacement, 0.0, float(speeds[0]))
+    state = state_at(packed, displacement, 0.0, float(speeds[0]))
+    under_load(state, packed, torque)
+    return state
 
 
 def one_cycle(stepper: Stepper, case: Case, run: Run, packed: Packed) -> _Cycle:
@@ -191,7 +196,23 @@ def one_cycle(stepper: Stepper, case: Case, run: Run, packed: Packed) -> _Cycle:
         raise stalled(run) if status == 0 else explain_failure(status, stepper, packed, case)
     stepper.y[-2] = 0.0
     seen: Observed = observe(points.states, packed, ())
-    return _Cycle(packed.period / (float(stepper.clock[0]) - begin), seen.crank_speed, seen.mount_force)
+    mean = packed.period / (float(stepper.clock[0]) - begin)
+    whole = _whole_speed(seen, packed, mean)
+    return _Cycle(mean, seen.crank_speed, seen.mount_force, whole, seen.shaft_torque)
+
+
+def _whole_speed(seen: Observed, packed: Packed, mean: float) -> float:
+    """Mean speed (rad/s, as of the crank) of all that turns, each by its share of the inertia felt at the crank.
+
+    No shaft's torque changes it (derived: Σ ratio·momentum), so that slow motion of a driveline does not mislead the
+    governor.
+    """
+    if seen.rotor_speed is None or packed.drivetrain is None:
+        return mean
+    ratios, inertias = packed.drivetrain.ratios, packed.drivetrain.inertias
+    weights = inertias * ratios / float(inertias @ ratios**2)
+    ahead = seen.rotor_speed @ weights - seen.crank_speed
+    return mean + float(np.average(ahead, weights=1.0 / seen.crank_speed))  # points at equal steps of the crank angle
 
 
 def stalled(run: Run) -> RunFailure:
@@ -202,10 +223,16 @@ def stalled(run: Run) -> RunFailure:
 
 
 def cycle_change(current: _Cycle, previous: _Cycle, speed: float, names: list[str]) -> tuple[float, str]:
-    """Largest change from the cycle before, as a share of the swing within the cycle: of speed and of every mount."""
+    """Largest change from the cycle before, as a share of the swing within the cycle: of speed, mounts and shafts."""
     speeds, forces = swings(current.crank_speed, current.mount_force, speed)
     changed = np.abs(current.crank_speed - previous.crank_speed), np.abs(current.mount_force - previous.mount_force)
-    return worst_change(*changed, speeds, forces, names)
+    worst, slowest = worst_change(*changed, speeds, forces, names)
+    if current.shaft_torque is None or previous.shaft_torque is None:
+        return worst, slowest
+    swing = np.ptp(current.shaft_torque, axis=0)
+    scale = np.maximum(swing, max(SMALLEST_FORCE * swing.max(), 1e-9))
+    turned = float((np.abs(current.shaft_torque - previous.shaft_torque).max(axis=0) / scale).max())
+    return (worst, slowest) if worst >= turned else (turned, "torque in a shaft")
 
 
 def swings(crank_speed: np.ndarray, mount_force: np.ndarray, speed: float) -> tuple[float, np.ndarray]:

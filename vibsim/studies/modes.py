@@ -8,6 +8,8 @@ from typing import Any
 import numpy as np
 from scipy.linalg import eigh
 
+from vibsim.engine.drivetrain import Drivetrain
+from vibsim.engine.torsion import mode_rows, torsion_modes
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case
@@ -64,7 +66,8 @@ class ModesResult:
 
     `preload` says in words what they stand under; `held` names the bodies held as drawn; `places` (bodies, 3) m
     their centres of mass as drawn; `tangent` names the mounts whose stiffness hangs on frequency or amplitude, of which
-    the static one was taken; `elastic` names the elastic modes of bodies.
+    the static one was taken; `elastic` names the elastic modes of bodies. `drivetrain` twists by itself, apart from
+    the bodies; None of a rigid crank.
     """
 
     bodies: list[str]
@@ -76,6 +79,7 @@ class ModesResult:
     held: list[str]
     tangent: tuple[str, ...] = ()
     elastic: tuple[str, ...] = ()
+    drivetrain: Drivetrain | None = None
 
     def dominant(self, index: int) -> tuple[str, str, float]:
         """Body, direction and share of kinetic energy of the largest entry of a mode."""
@@ -188,6 +192,7 @@ def modes_result(case: Case, packed: Packed, linear: Linear, held: tuple[int, ..
         [packed.names[b] for b in held],
         tuple(mount.name for mount in case.mount if isinstance(mount, WITH_STATES)),
         elastic,
+        packed.drivetrain,
     )
 
 
@@ -301,6 +306,12 @@ def _body_axes(
         roll_energy = energy_along(modes, mass, body, roll.point - place, axes_along(roll.direction))
         index = decoupling(roll_energy[:, 3])
     return BodyAxes(names[body], place + away, elastic, elastic_energy, roll, roll_energy, index)
+
+
+def torsion_rows(result: ModesResult) -> dict[str, Any]:
+    """Torsional modes as plain numbers, where the crank is not rigid and alone."""
+    found = result.drivetrain
+    return {} if found is None else {"torsional_modes": mode_rows(found, torsion_modes(found))}
 
 
 def axes_dict(axes: BodyAxes) -> dict[str, Any]:
