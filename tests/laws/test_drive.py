@@ -14,9 +14,9 @@ from tests.cases import packed
 from tests.flexible_cases import on_flexible
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile, build_case
-from vibsim.solver.drive_pack import in_gear
 from vibsim.solver.motion import derivatives, scratch
 from vibsim.solver.order_response import order_response
+from vibsim.solver.outlet_pack import in_gear
 from vibsim.solver.simulate import simulate
 from vibsim.solver.start import equilibrium, state_at
 from vibsim.structure.rotation import matrix_of
@@ -56,8 +56,8 @@ def wrenches(raw: dict[str, Any], seed: int = 2) -> tuple[np.ndarray, np.ndarray
     random = np.random.default_rng(seed)
     y = state_at(model, random.normal(0.0, 5e-3, (2, 6)), 0.4, 200.0)
     found = []
-    for drive in (model.model.drive, None):
-        whole = model.model._replace(drive=drive)
+    for drive in (model.model.outlet, None):
+        whole = model.model._replace(outlet=drive)
         (w, e), out = scratch(2), np.zeros(y.size)
         derivatives(y, whole, w, e, out)
         rows = []
@@ -79,13 +79,13 @@ def test_a_chain_pulls_two_bodies_along_one_line(torque):
     assert pull == pytest.approx(abs(torque) * 4.2 / 0.038, rel=3e-3)  # the run stands a little aslant
     assert found[0, 0] < 0.0 < found[1, 0]
     own = matrix_of(y[3:7])
-    first = y[:3] + own @ np.array([model.model.drive[0][f"first_{axis}"] for axis in "xyz"])
+    first = y[:3] + own @ np.array([model.model.outlet[0][f"first_{axis}"] for axis in "xyz"])
     about = (found[0, 3:] - np.cross(first, found[0, :3])) @ _turns_about(model, own)
     assert about == pytest.approx(-torque * 4.2, rel=1e-9)
 
 
 def _turns_about(model: Any, own: np.ndarray) -> np.ndarray:
-    return own @ np.array([model.model.drive[0][f"way_{axis}"] for axis in "xyz"])
+    return own @ np.array([model.model.outlet[0][f"way_{axis}"] for axis in "xyz"])
 
 
 def test_the_tight_run_is_the_upper_one_driving_and_the_lower_one_in_overrun():
@@ -95,8 +95,8 @@ def test_the_tight_run_is_the_upper_one_driving_and_the_lower_one_in_overrun():
         model = packed(raw)[1]
         y, out, (w, e) = state_at(model, np.zeros((2, 6))), np.zeros(model.state_size), scratch(2)
         moments = []
-        for drive in (model.model.drive, None):
-            derivatives(y, model.model._replace(drive=drive), w, e, out)
+        for drive in (model.model.outlet, None):
+            derivatives(y, model.model._replace(outlet=drive), w, e, out)
             moments.append(matrix_of(y[3:7]) @ out[10:13])
         pull = TORQUE * 4.2 / 0.038  # backward, at a height of 20 mm ± radius, mass centre at 50 mm
         assert (moments[0] - moments[1])[1] == pytest.approx(-pull * (0.02 + side * 0.038 - 0.05), rel=1e-9)
@@ -175,7 +175,7 @@ def test_statics_in_the_runs_gear_are_the_rest_that_the_run_swings_about(kind):
     first = equilibrium(in_gear(model, case, 1), TORQUE).displacement
     assert found["gear 1"].displacement == pytest.approx(first, abs=1e-9)
     assert np.abs(first - expected).max() > 1e-5
-    assert in_gear(model, case, "reverse").model.drive["gearbox"][0] == pytest.approx(-2.8 * 0.95)
+    assert in_gear(model, case, "reverse").model.outlet["gearbox"][0] == pytest.approx(-2.8 * 0.95)
 
 
 def packed_file(file: CaseFile):

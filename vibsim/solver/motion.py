@@ -21,9 +21,9 @@ from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.node_grid import WEIGHTS, at_weights, fill_weights, node_count
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.jit import bare, inlined, inner, kernel
-from vibsim.solver.drive import react_by_drive
 from vibsim.solver.mount_motion import WORK, F, T, V, W, add_mounts
 from vibsim.solver.moving_parts import A1_, A_, B1_, B_, C_, GAS_, J1_, J_, S_, add_block, fill_moving
+from vibsim.solver.outlet import react_by_outlet
 from vibsim.solver.rotor_motion import add_rotors, load_speed, solve_with_throws, torque_on, without_rotors
 from vibsim.solver.vertical_motion import add_parts, laden_velocities
 from vibsim.structure.attachments import start_modes
@@ -211,9 +211,9 @@ def react(torque, carrier, body, w):
 
 
 @inlined
-def leave_by_drive(y, model, w, e, speed, out):
+def leave_by_outlet(y, model, w, e, speed, out):
     torque = output_torque(speed, model, model.air, e)
-    react_by_drive(y, w, model.drive, model.mount_numbers, model.carrier, torque, out)
+    react_by_outlet(y, w, model.outlet, model.mount_numbers, model.carrier, torque, out)
 
 
 @inner
@@ -252,8 +252,8 @@ def add_forces(y, model, w, e, speed, out):
     add_mounts(y, model, w, speed, out)
     add_parts(y, model, model.parts, w, out)
     react_output(speed, model, model.rotors, e, w)
-    if model.drive is not None:
-        leave_by_drive(y, model, w, e, speed, out)
+    if model.outlet is not None:
+        leave_by_outlet(y, model, w, e, speed, out)
     for n in range(node_count(model.gas.nodes) + 1, model.losses.size):
         accessory = model.losses[n]
         if accessory.body != model.carrier:

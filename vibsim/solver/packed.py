@@ -28,8 +28,8 @@ from vibsim.inputs.flexible_checks import CHAIN
 from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
 from vibsim.jit import kernel
 from vibsim.late import prepare
-from vibsim.solver.drive_pack import pack_drive
 from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
+from vibsim.solver.outlet_pack import pack_outlet
 from vibsim.solver.rotor_motion import Rotors
 from vibsim.solver.rotor_pack import carried_inertias, pack_rotors
 from vibsim.structure.flexible import ALL_RIGID, Flex, Flexible, flexible_of
@@ -63,7 +63,7 @@ class Model(NamedTuple):
     `losses` records of friction at each node of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
     `reactor` (−1 ground); `air` the air path, where its states are among those of the run, and `air_at` where they
-    begin; `flex` the elastic modes of bodies, `drive` (1) the chain or differential that the output torque leaves by
+    begin; `flex` the elastic modes of bodies, `outlet` (1) the chain or differential that the output torque leaves by
     (then `reactor` is the carrier), `parts` wheels, anti-roll bars and occupants.
     """
 
@@ -82,7 +82,7 @@ class Model(NamedTuple):
     air: AirPath | None = None
     air_at: int = 0
     flex: Flex | None = None
-    drive: np.ndarray | None = None
+    outlet: np.ndarray | None = None
     parts: Parts | None = None
     rotors: Rotors | None = None
 
@@ -217,9 +217,9 @@ def pack(case: Case, folder: Path) -> Packed:
         flexible = flexible_of(case, folder, first)
         first += 2 * flexible.count
         mounts = pack_mounts(case.mount, names, centres, axes, folder, first, flexible)
-    sprocket, drive, numbers = _sprocket(case, names, flexible), None, mounts.numbers
+    sprocket, outlet, numbers = _sprocket(case, names, flexible), None, mounts.numbers
     with together:
-        drive, numbers = pack_drive(case, names, centres, axes, numbers, sprocket)
+        outlet, numbers = pack_outlet(case, names, centres, axes, numbers, sprocket)
     first += len(mounts.states)
     parts = PackedParts()
     with together:
@@ -243,7 +243,7 @@ def pack(case: Case, folder: Path) -> Packed:
         air=fed.path,
         air_at=first + len(turning),
         flex=flexible.packed(),
-        drive=drive,
+        outlet=outlet,
         parts=parts.parts,
         rotors=rotors,
     )

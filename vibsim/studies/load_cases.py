@@ -14,7 +14,7 @@ from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case, Engine, NoGas
 from vibsim.inputs.statics_models import Driveline, LoadCase
 from vibsim.solver.crank_torque import mean_torque
-from vibsim.solver.drive_pack import gear_ratio, in_gear
+from vibsim.solver.outlet_pack import gear_ratio, in_gear
 from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
 from vibsim.solver.start import Preload
 
@@ -171,7 +171,7 @@ def preload_of(packed: Packed, case: Case, load: LoadCase, delivery: Delivery | 
     chain or differential hands it on (see `in_gear`)."""
     moment = np.zeros((len(packed.names), 3))
     carrier = packed.model.carrier
-    if delivery is not None and packed.model.drive is None:
+    if delivery is not None and packed.model.outlet is None:
         own = packed.axes[carrier].T @ (delivery.torque * delivery.direction)
         moment[carrier] -= own
         by = case.engine.load.reacted_by if case.engine is not None else None
@@ -184,7 +184,7 @@ def preload_of(packed: Packed, case: Case, load: LoadCase, delivery: Delivery | 
 def geared(packed: Packed, case: Case, gear: int | str, delivery: Delivery | None) -> tuple[Packed, float]:
     """The model with its chain or differential in a gear, and the torque (N m) at the crank that it then hands on; the
     model as it is and 0 without either."""
-    if packed.model.drive is None or delivery is None:
+    if packed.model.outlet is None or delivery is None:
         return packed, 0.0
     return in_gear(packed, case, gear), delivery.at_crank
 

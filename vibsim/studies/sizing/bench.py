@@ -9,7 +9,6 @@ import numpy as np
 
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.mount_models import WITH_STATES
-from vibsim.solver.drive_pack import in_gear
 from vibsim.solver.fed import MoreState
 from vibsim.solver.frequency import feel_of, gyroscopic, local_rates, special_mount
 from vibsim.solver.frequency_batch import rest_many
@@ -17,6 +16,7 @@ from vibsim.solver.frequency_lanes import orders_many
 from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness, stiffness_in
 from vibsim.solver.frequency_push import cycle_push
 from vibsim.solver.linearise import Linear, linearise
+from vibsim.solver.outlet_pack import in_gear
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed, pack
 from vibsim.solver.start import equilibrium, no_preload, state_at, static_model
 from vibsim.solver.steady import mean_torque

@@ -175,7 +175,7 @@ class Maker:
         preload = preload_of(packed, case, load, delivery, "carried")
         moment = tuple(tuple(row) for row in preload.moment.tolist())
         acceleration = tuple(preload.acceleration.tolist())
-        if packed.model.drive is None or delivery is None:
+        if packed.model.outlet is None or delivery is None:
             return Load(acceleration=acceleration, moment=moment)
         return Load(torque=delivery.at_crank, acceleration=acceleration, gear=load.gear)
 

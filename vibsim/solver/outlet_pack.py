@@ -11,7 +11,7 @@ from vibsim.inputs.driveline_models import Chain, Differential
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Case
 from vibsim.inputs.statics_models import Driveline, Gear
-from vibsim.solver.drive import CHAIN, DIFFERENTIAL, DRIVE
+from vibsim.solver.outlet import CHAIN, DIFFERENTIAL, DRIVE
 from vibsim.structure.attachments import RIGID
 
 if TYPE_CHECKING:
@@ -31,7 +31,7 @@ def gear_ratio(driveline: Driveline, gear: Gear) -> float:
     raise InputError(f"--gear: got {gear}; allowed: neutral, 1 to {count}{more}")
 
 
-def pack_drive(
+def pack_outlet(
     case: Case,
     names: list[str],
     centres: list[np.ndarray],
@@ -70,13 +70,13 @@ def pack_drive(
 
 def in_gear(packed: Packed, case: Case, gear: Gear) -> Packed:
     """The model with its chain or differential in another gear of [driveline]; unchanged without either."""
-    if packed.model.drive is None or case.engine is None:
+    if packed.model.outlet is None or case.engine is None:
         return packed
-    record = packed.model.drive.copy()
+    record = packed.model.outlet.copy()
     drive = case.engine.load.chain or case.engine.load.differential
     assert drive is not None
     _ratios(record[0], case, drive, gear)
-    return packed._replace(model=packed.model._replace(drive=record))
+    return packed._replace(model=packed.model._replace(outlet=record))
 
 
 def _ratios(row: np.void, case: Case, drive: Chain | Differential, gear: Gear | None) -> None:

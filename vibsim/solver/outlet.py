@@ -30,7 +30,7 @@ DRIVE = np.dtype(
 
 
 @inlined
-def react_by_drive(y, w, drive, numbers, carrier, torque, out):
+def react_by_outlet(y, w, drive, numbers, carrier, torque, out):
     """Add what an output torque (N m, at the crank) does to the bodies, where the model has chain or differential."""
     if drive is not None:
         _react(y, w, drive, numbers, carrier, torque, out)
