@@ -11,14 +11,12 @@ from vibsim.engine.air_seen import SEEN, see_air, seen_by_name
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.inputs.models import Sensor
 from vibsim.jit import inlined, inner, kernel
+from vibsim.solver.carrier import carrier_rates
+from vibsim.solver.drive import drive_torque, starter_torque
 from vibsim.solver.motion import (
-    A1_,
-    A_,
-    B1_,
-    C_,
+    DRIVE_,
     ENGINE,
     GAS_,
-    J1_,
     WORK,
     V,
     W,
@@ -27,7 +25,6 @@ from vibsim.solver.motion import (
     friction_now,
     loss_torque,
     output_torque,
-    solve_mass,
     torque_of_gas,
 )
 from vibsim.solver.mount_motion import HELD, MOMENT, plain_mount, special_mounts
@@ -56,24 +53,9 @@ class Observed:
     body_rotation: np.ndarray
     sensor_acceleration: np.ndarray
     air: dict[str, np.ndarray] | None = None  # of the air path by name; None without one
-
-
-@inner
-def _carrier_rates(model, r, e, out, at, speed, crank):
-    """Accelerations (v̇, ω̇, φ̈) of the carrier: M·V̇ = momentum rates − φ̇·M'·V."""
-    vx, vy, vz, wx, wy, wz = r[V], r[V + 1], r[V + 2], r[W], r[W + 1], r[W + 2]
-    ax, ay, az = e[A_], e[A_ + 1], e[A_ + 2]
-    px = out[at + 7] - speed * (wy * az - wz * ay + e[A1_] * speed)
-    py = out[at + 8] - speed * (wz * ax - wx * az + e[A1_ + 1] * speed)
-    pz = out[at + 9] - speed * (wx * ay - wy * ax + e[A1_ + 2] * speed)
-    j = e[J1_ : J1_ + 6]
-    lx = out[at + 10] - speed * (ay * vz - az * vy + j[0] * wx + j[3] * wy + j[4] * wz + e[B1_] * speed)
-    ly = out[at + 11] - speed * (az * vx - ax * vz + j[3] * wx + j[1] * wy + j[5] * wz + e[B1_ + 1] * speed)
-    lz = out[at + 12] - speed * (ax * vy - ay * vx + j[4] * wx + j[5] * wy + j[2] * wz + e[B1_ + 2] * speed)
-    change = e[A1_] * vx + e[A1_ + 1] * vy + e[A1_ + 2] * vz
-    change += e[B1_] * wx + e[B1_ + 1] * wy + e[B1_ + 2] * wz + e[C_ + 1] * speed
-    p = out[crank + 1] - speed * change
-    return solve_mass(model.bodies[model.carrier].mass + model.train.mass, e, px, py, pz, lx, ly, lz, p)
+    starter_torque: np.ndarray | None = None  # None without a starter
+    starter_current: np.ndarray | None = None
+    battery_voltage: np.ndarray | None = None
 
 
 @inner
@@ -128,8 +110,8 @@ def _observe(
     feel,
     air,
 ):
-    """Fill the output arrays from states (n, state); torque (n, 6): speed, gas, inertia, load, friction, accessory
-    with the charger's; air (n, SEEN) of the air path."""
+    """Fill the output arrays from states (n, state); torque (n, 7): speed, gas, inertia, load, friction, accessory
+    with the charger's, starter; air (n, SEEN) of the air path."""
     bodies, crank = model.bodies.size, states.shape[1] - 2
     w, e = np.zeros((bodies, WORK)), np.zeros(ENGINE)
     out, origin = np.zeros(states.shape[1]), np.zeros(3)
@@ -141,7 +123,7 @@ def _observe(
         for b in range(bodies):
             at, r = STATES_PER_BODY * b, w[b]
             if b == model.carrier:
-                solved = _carrier_rates(model, r, e, out, at, speed, crank)
+                solved = carrier_rates(model, r, e, out, at, speed, crank)
             else:
                 solved = _plain_rates(model, b, out, at)
             for k in range(7):
@@ -168,6 +150,8 @@ def _observe(
         for i in range(pressure.shape[1]):
             pressure[n, i] = pressure_at(i, theta, model.gas, e, GAS_)
         gas, load = torque_of_gas(theta, model, e), output_torque(speed, model, model.air, e)
+        load += drive_torque(model.drive, e, DRIVE_)
+        starter = starter_torque(model.drive, e, DRIVE_)
         friction = friction_now(speed, model, e)
         losses = loss_torque(speed, model, e) + charger_torque(model.air, e)
         _observe_air(y, model.air_at, speed, model.air, e, air[n])
@@ -175,8 +159,8 @@ def _observe(
         if model.carrier >= 0:
             c = model.carrier
             turning = model.train.rotor_inertia * rates[c, 6] + model.train.rotor_momentum * rates[c, 3]
-        torque[n, 0], torque[n, 1], torque[n, 2] = speed, gas, turning - gas + load + losses
-        torque[n, 3], torque[n, 4], torque[n, 5] = load, friction, losses - friction
+        torque[n, 0], torque[n, 1], torque[n, 2] = speed, gas, turning - gas + load + losses - starter
+        torque[n, 3], torque[n, 4], torque[n, 5], torque[n, 6] = load, friction, losses - friction, starter
 
 
 def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> Observed:
@@ -184,7 +168,7 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     model, points = packed.model, len(states)
     bodies, mounts = len(packed.names), model.mounts.size
     cylinders = model.train.cylinders.size
-    torque, pressure = np.zeros((points, 6)), np.zeros((points, cylinders))
+    torque, pressure = np.zeros((points, 7)), np.zeros((points, cylinders))
     force, deflection = np.zeros((points, mounts, 3)), np.zeros((points, mounts, 3))
     twisted = bool(np.any(model.mounts["torsion"]))
     moment = np.zeros((points if twisted else 0, mounts, 3))
@@ -213,18 +197,19 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         body_rotation=rotation_vectors(multiply(by_body[:, :, 3:7], conjugate(drawn))),
         sensor_acceleration=feel,
         air=None if model.air is None else seen_by_name(air, model.air),
+        **(packed.starter.seen(torque[:, 6], torque[:, 0]) if packed.starter is not None else {}),
     )
 
 
-def joined(first: Observed, second: Observed) -> Observed:
-    """What one model gives, then another, as one record."""
+def joined(*pieces: Observed) -> Observed:
+    """What several stretches give, one after the other, as one record."""
     found: dict[str, Any] = {}
     for item in fields(Observed):
-        one, other = getattr(first, item.name), getattr(second, item.name)
-        if isinstance(one, dict):
-            found[item.name] = {name: np.concatenate([one[name], other[name]]) for name in one}
+        parts = [getattr(piece, item.name) for piece in pieces]
+        if isinstance(parts[0], dict):
+            found[item.name] = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
         else:
-            found[item.name] = None if one is None else np.concatenate([one, other])
+            found[item.name] = None if parts[0] is None else np.concatenate(parts)
     return Observed(**found)
 
 

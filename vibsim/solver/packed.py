@@ -24,9 +24,13 @@ from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
 from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
+from vibsim.inputs.steps import made_ready, stepped
 from vibsim.jit import kernel
 from vibsim.late import prepare
+from vibsim.solver.drive import NO_DRIVE, Drive
+from vibsim.solver.driven import StarterMotor, drive_states, driven, starter_of
 from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
+from vibsim.solver.step_speeds import speeds_of_run
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 
 STANDARD_GRAVITY = 9.80665
@@ -54,7 +58,7 @@ class Model(NamedTuple):
     `losses` records of friction at each node of the gas, then all plain accessories that the block reacts as one, then
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
     `reactor` (−1 ground); `air` the air path, where its states are among those of the run, and `air_at` where they
-    begin.
+    begin; `drive` what else drives or holds the crank in the run, and `drive_at` where its states begin.
     """
 
     bodies: np.ndarray
@@ -71,6 +75,8 @@ class Model(NamedTuple):
     gravity: float
     air: AirPath | None = None
     air_at: int = 0
+    drive: Drive | None = None
+    drive_at: int = 0
 
 
 class Packed(NamedTuple):
@@ -81,7 +87,8 @@ class Packed(NamedTuple):
     and momentum. `remarks` say what was done to measured data and what of it is doubtful, `mount_notes` how laws were
     fitted. `load` is the run's, found where torque or power was asked for; `point` the steady state of throttle and
     charger, where the case has them; `folder` that of the case's CSV files; `borrowed` nodes of the air path at which
-    no working cycle closes. `repeats` working cycles, of misfire, are a period.
+    no working cycle closes. `repeats` working cycles, of misfire, are a period. `starter` is the case's, in
+    runs that have one.
     """
 
     model: Model
@@ -98,6 +105,10 @@ class Packed(NamedTuple):
     borrowed: np.ndarray | None = None
     repeats: int = 1
     mount_notes: tuple[str, ...] = ()
+    starter: StarterMotor | None = None
+
+    def with_drive(self, drive: Drive) -> Packed:
+        return self._replace(model=self.model._replace(drive=drive))
 
     def with_air(self, air: AirPath) -> Packed:
         return self._replace(model=self.model._replace(air=air))
@@ -126,7 +137,7 @@ def pack(case: Case, folder: Path) -> Packed:
     Raises InputError for what only shows once the engine is resolved: firing angles, throws, traces, and moving parts
     heavier than the weighed whole that includes them.
     """
-    case = _carrying(with_load(case, folder))
+    case = _carrying(with_load(made_ready(case), folder))
     engine = case.engine
     names = [body.name for body in case.body]
     centres = [np.array(body.centre_of_mass) for body in case.body]
@@ -172,6 +183,8 @@ def pack(case: Case, folder: Path) -> Packed:
         gravity=STANDARD_GRAVITY if case.run is None or case.run.gravity else 0.0,
         air=fed.path,
         air_at=STATES_PER_BODY * len(names) + len(mounts.states),
+        drive=NO_DRIVE if driven(case) else None,
+        drive_at=STATES_PER_BODY * len(names) + len(mounts.states) + len(fed.states),
     )
     if np.any(mounts.records["special"]):
         prepare()
@@ -184,12 +197,13 @@ def pack(case: Case, folder: Path) -> Packed:
         layout=layout,
         accessories=_driven_by_crank(engine, point, fed),
         remarks=remarks,
-        more_states=(*states, *fed.states),
+        more_states=(*states, *fed.states, *(drive_states() if driven(case) else ())),
         load=case.run.load if case.run else 1.0,
         point=point,
         folder=folder,
         borrowed=fed.borrowed,
         mount_notes=mounts.notes,
+        starter=starter_of(case),
     )
 
 
@@ -308,8 +322,8 @@ def _gas(case: Case, layout: Layout | None, folder: Path, point: OperatingPoint 
     if case.run is None and isinstance(case.engine.gas, TraceGas) and case.engine.gas.folder is not None:
         speed, load = some_point(case.engine, layout, folder)
     speeds = np.array([speed])
-    if case.run and case.run.kind == "free" and depends_on_speed(case.engine):
-        speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0))
+    if case.run and (case.run.kind == "free" or stepped(case.run)) and depends_on_speed(case.engine):
+        speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0)) if case.run.kind == "free" else speeds_of_run(case)
         if isinstance(case.engine.gas, TraceGas):
             speeds = speed_nodes(case.engine, layout, speed, load, folder)
     points = [Operating(float(value), load, folder) for value in speeds]

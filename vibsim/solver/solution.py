@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from vibsim.inputs.models import Case
+from vibsim.solver.history import History
 from vibsim.solver.observe import Observed
+from vibsim.solver.outcome import Outcome
 from vibsim.solver.packed import Packed
 from vibsim.solver.varied import FoundVariation
 
@@ -34,7 +36,8 @@ class Solution:
     In a steady run the angle grid is the last whole working cycle of the record, with misfire the last whole period,
     counted from its own beginning at crank angle `first_angle` (rad) of the record; in a free run, and where cycles
     vary, it spans every whole cycle passed (None when none was). `periodic` says whether it repeats.
-    `warnings` are lines on what of the input or the run is doubtful.
+    A run of steps has the index of the `step` at each time (n), the `history` of its quantities and the `outcomes` of
+    the steps. `warnings` are lines on what of the input or the run is doubtful.
     """
 
     case: Case
@@ -50,3 +53,6 @@ class Solution:
     warnings: tuple[str, ...] = ()
     periodic: bool = False
     variation: FoundVariation | None = None
+    step: np.ndarray | None = None
+    history: History | None = None
+    outcomes: tuple[Outcome, ...] = ()
