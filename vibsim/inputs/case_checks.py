@@ -17,6 +17,7 @@ from vibsim.inputs.cycle_checks import check_cycle_gas
 from vibsim.inputs.friction_checks import check_accessory, check_friction
 from vibsim.inputs.mount_checks import check_mount
 from vibsim.inputs.mount_models import MOUNT_MODELS
+from vibsim.inputs.programme_checks import STEPPED, check_steps
 from vibsim.inputs.sizing_checks import check_size
 from vibsim.inputs.statics_checks import check_statics
 from vibsim.inputs.step_checks import check_load_step
@@ -49,6 +50,7 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
     check_statics(clean, bodies, report)
     check_size(clean, MOUNT_MODELS, report)
     _check_run(clean.get("run"), report)
+    check_steps(clean, report)
     if isinstance(clean.get("engine"), dict):
         _check_engine(clean["engine"], bodies, report)
         _check_engine_run(clean["engine"], clean.get("run"), report)
@@ -286,7 +288,7 @@ def _check_gas(engine: dict[str, Any], gas: dict[str, Any], report: Report) -> N
 
 
 def _check_engine_run(engine: dict[str, Any], run: Any, report: Report) -> None:
-    steady = isinstance(run, dict) and run.get("kind", "steady") == "steady"
+    steady = isinstance(run, dict) and run.get("kind", "steady") in ("steady", "misfire", "cyclic")
     _check_shafts(engine, steady, report)
     check_variation(engine, run, report)
     gas, speed = engine.get("gas"), _number(run, "speed")
@@ -315,7 +317,7 @@ def _check_run(run: Any, report: Report) -> None:
     speed = _number(run, "speed")
     if speed is None:
         return
-    if run.get("kind", "steady") != "free" and speed <= 0.0:
+    if run.get("kind", "steady") not in ("free", *STEPPED) and speed <= 0.0:
         what = {"load_step": "load step"}.get(run.get("kind"), "steady run")
         report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", f"a {what} needs a speed greater than 0")
     if abs(speed) * 30.0 / math.pi >= FASTEST_RPM:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from vibsim.inputs.models import Case, CycleGas, Run
+from vibsim.inputs.programme_checks import STEPPED
 from vibsim.inputs.starting_models import ThrottleGovernor
 from vibsim.inputs.step_models import Step, StepKeys
 
-STEPPED = ("start", "idle", "run_up", "coast_down", "stop", "programme")
 ALIKE = {"misfire": "steady", "cyclic": "steady"}  # steady runs that need their table
 DURATIONS = {"start": 2.0, "idle": 2.0, "run_up": 10.0, "coast_down": 10.0, "stop": 3.0}  # s, where none is given
 

@@ -13,7 +13,8 @@ import numpy as np
 from vibsim.engine.pressure import depends_on_speed
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.models import Case, Run
-from vibsim.inputs.steps import STEPPED, is_prescribed, made_ready
+from vibsim.inputs.programme_checks import STEPPED
+from vibsim.inputs.steps import is_prescribed, made_ready
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.fed import after_step, air_remarks, held_at, lay_back
 from vibsim.solver.motion import derivatives
