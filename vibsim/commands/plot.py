@@ -22,7 +22,7 @@ def act(options: argparse.Namespace) -> int:
     from vibsim.results.hdf5 import read_results
     from vibsim.show.figures import draw_figures
 
-    results = read_results(options.results)
+    results = read_results(options.results, record=False)
     folder = options.output or options.results.with_name(f"{options.results.stem}-figures")
     paths = [str(path) for path in draw_figures(results, folder)]
     print(json.dumps({"files": paths}, indent=2) if options.json else "\n".join(paths))

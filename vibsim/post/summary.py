@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from vibsim.post.levels import exact_values
+from vibsim.post.steps import summarise_steps
 from vibsim.results.labelled import Group
 
 NAMED_ORDERS = 3
@@ -15,6 +16,8 @@ NAMED_ORDERS = 3
 
 def summarise(results: Group) -> dict[str, Any]:
     """Plain numbers and names of post-processed results, fit for a table or JSON."""
+    if "steps" in results.groups:
+        return summarise_steps(results)
     torque = results.groups["torque"]
     summary: dict[str, Any] = {
         "title": results.attributes["title"],

@@ -10,7 +10,7 @@ import numpy as np
 from vibsim.engine.air_seen import SEEN, see_air, seen_by_name
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.inputs.models import Sensor
-from vibsim.jit import inlined, inner, kernel
+from vibsim.jit import inlined, inner, released
 from vibsim.solver.carrier import carrier_rates
 from vibsim.solver.drive import drive_torque, starter_torque
 from vibsim.solver.motion import (
@@ -94,7 +94,7 @@ def _observe_air(y, at, speed, air, e, row):
         see_air(y, at, speed, air, e, GAS_, row)
 
 
-@kernel
+@released
 def _observe(
     states,
     model,

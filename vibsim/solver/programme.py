@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -41,7 +42,7 @@ from vibsim.solver.steady import settle
 from vibsim.solver.stepper import MOST_STEPS, REACHED_TIME, Stepper, advance, grid, no_grid, start_stepper
 
 RPM = 30.0 / math.pi  # per rad/s
-CHUNK = 0.1  # s of the record handed on at once
+CHUNK, LONG_CHUNK = 0.1, 0.5  # s of the record handed on at once; where nothing hangs on how the speed goes
 SPEED_SLACK = 0.02  # of the greatest speed that gas is known for
 RELEASED = 0.8  # of idle speed, where the starter is switched off
 
@@ -185,23 +186,84 @@ def _one_step(case: Case, run: Run, going: _Going, index: int, step: Step, idle:
     seconds = duration_of(step, first)
     end = math.ceil(round(seconds * going.rate, 6)) + max(going.next - 1, 0)
     course = Course(keeps_all=step.kind not in ("run_up", "coast_down"))
-    while going.next <= end:
-        seen = _one_chunk(case, run, going, end)
-        count = len(seen.crank_angle)
-        time = (going.next - count + np.arange(count)) / going.rate
-        take(time, index, seen)
-        course.take(time, seen)
-        _check(case, going.packed, step, index, seen, time)
-        mean = float(seen.crank_speed.mean())
-        if _is_there(step, mean):
-            break
-        _release(case, going, step, mean)
+    with _Hands(lambda time, seen: _hand_on(case, going.packed, step, index, time, seen, (take, course))) as hands:
+        while going.next <= end:
+            first_point, model = going.next, going.packed
+            states = _one_chunk(case, run, going, step, end)
+            time = (first_point + np.arange(len(states))) / going.rate
+            hands.give(time, states, model, case)
+            mean = _mean_speed(states, time, going.speed)
+            if _is_there(step, mean):
+                break
+            _release(case, going, step, mean)
     return judge(case, step, index, begin, course, going.packed)
 
 
-def _one_chunk(case: Case, run: Run, going: _Going, end: int) -> Observed:
-    """Integrate to the end of a chunk, or of the step at point `end`, and observe it."""
-    points = min(max(round(CHUNK * going.rate), 1) + (going.next == 0), end - going.next + 1)
+class _Hands:
+    """Two threads beside the one that integrates: a chunk is observed in the first and handed on in the second, while
+    the next one is under way. No more than three chunks are held at once; what goes wrong is raised where chunks are
+    given."""
+
+    def __init__(self, hand_on: Callable[[np.ndarray, Observed], None]):
+        self._hand_on = hand_on
+        self._observing, self._handing = ThreadPoolExecutor(1), ThreadPoolExecutor(1)
+        self._observed: tuple[np.ndarray, Future[Observed]] | None = None
+        self._handed: Future[None] | None = None
+
+    def give(self, time: np.ndarray, states: np.ndarray, packed: Packed, case: Case) -> None:
+        """A chunk, times (n) s and states (n, state)."""
+        self._pass_on()
+        self._observed = time, self._observing.submit(observe, states, packed, case.sensor)
+
+    def _pass_on(self) -> None:
+        if self._observed is None:
+            return
+        time, observed = self._observed
+        self._observed = None
+        seen = observed.result()
+        if self._handed is not None:
+            self._handed.result()
+        self._handed = self._handing.submit(self._hand_on, time, seen)
+
+    def __enter__(self) -> _Hands:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: object) -> None:
+        try:
+            if kind is None:
+                self._pass_on()
+                if self._handed is not None:
+                    self._handed.result()
+        finally:
+            self._observing.shutdown()
+            self._handing.shutdown()
+
+
+def _hand_on(
+    case: Case,
+    packed: Packed,
+    step: Step,
+    index: int,
+    time: np.ndarray,
+    seen: Observed,
+    to: tuple[Take, Course],
+) -> None:
+    """Give an observed chunk, times (n) s, on and see that the crank turns as it should."""
+    take, course = to
+    take(time, index, seen)
+    course.take(time, seen)
+    _check(case, packed, step, index, seen, time)
+
+
+def _mean_speed(states: np.ndarray, time: np.ndarray, now: float) -> float:
+    """Over a chunk; of a single point the speed now."""
+    return float((states[-1, -2] - states[0, -2]) / (time[-1] - time[0])) if len(time) > 1 else now
+
+
+def _one_chunk(case: Case, run: Run, going: _Going, step: Step, end: int) -> np.ndarray:
+    """Integrate to the end of a chunk, or of the step at point `end`; the states (n, state) at the points passed."""
+    length = LONG_CHUNK if is_prescribed(step) else CHUNK
+    points = min(max(round(length * going.rate), 2), end - going.next + 1)
     until = (going.next + points - 1) / going.rate
     found = grid(going.next / going.rate, 1.0 / going.rate, points, going.packed.state_size)
     control = error_control(going.packed, run.relative_tolerance, MOST_STEPS)
@@ -209,7 +271,7 @@ def _one_chunk(case: Case, run: Run, going: _Going, end: int) -> Observed:
     if status != REACHED_TIME:
         raise explain_failure(status, going.stepper, going.packed, case)
     going.next += points
-    return observe(found.states, going.packed, case.sensor)
+    return found.states
 
 
 def _is_there(step: Step, speed: float) -> bool:

@@ -14,13 +14,13 @@ from vibsim.engine.pressure import depends_on_speed
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.inputs.programme_checks import STEPPED
-from vibsim.inputs.steps import is_prescribed, made_ready
+from vibsim.inputs.steps import is_prescribed, made_ready, stepped
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.fed import after_step, air_remarks, held_at, lay_back
 from vibsim.solver.motion import derivatives
 from vibsim.solver.observe import Observed, joined, observe
 from vibsim.solver.packed import Packed, pack
-from vibsim.solver.programme import run_steps
+from vibsim.solver.programme import Take, run_steps, run_streamed
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import equilibrium, error_control, require_engine, state_at
 from vibsim.solver.starting import held_speed
@@ -49,8 +49,11 @@ def no_progress(phase: str, done: float, total: float) -> None:
     """Progress sink that shows nothing."""
 
 
-def simulate(case: Case, folder: Path | str = ".", progress: Progress = no_progress) -> Solution:
-    """Run a case; CSV files named in it are looked for in `folder`.
+def simulate(
+    case: Case, folder: Path | str = ".", progress: Progress = no_progress, take: Take | None = None
+) -> Solution:
+    """Run a case; CSV files named in it are looked for in `folder`. The record of a run of steps is handed to `take`,
+    if one is given, as it grows, instead of being kept.
 
     Raises InputError for what is wrong in the case, RunFailure when the run cannot be carried through.
     """
@@ -61,7 +64,10 @@ def simulate(case: Case, folder: Path | str = ".", progress: Progress = no_progr
     packed = pack(case, Path(folder))
     require_engine(packed)
     begin = time.perf_counter()
-    solution = KINDS[case.run.kind](case, case.run, packed, progress)
+    if take is not None and stepped(case.run):
+        solution = run_streamed(case, case.run, packed, progress, take)
+    else:
+        solution = KINDS[case.run.kind](case, case.run, packed, progress)
     return replace(solution, seconds=time.perf_counter() - begin, warnings=packed.remarks.warnings + solution.warnings)
 
 
