@@ -125,7 +125,8 @@ def for_step(step: Step, engine: Engine, packed: Packed, speed: float, idle: flo
         opening, pressure = opening_for(step, engine, packed, max(speed, step.speed_to or 0.0), idle)
         command = packed.model.air.command._replace(opening=opening, pressure=pressure)
         packed = packed.with_air(packed.model.air._replace(command=command))
-    governed = step.kind in ("start", "idle")
+    # a torque that stands for a throttle would turn the engine over by itself
+    governed = step.kind == "idle" or (step.kind == "start" and isinstance(engine.governor, ThrottleGovernor))
     return packed.with_drive(
         Drive(
             ramp_of(step, speed),

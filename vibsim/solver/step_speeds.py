@@ -12,6 +12,7 @@ from vibsim.inputs.steps import is_prescribed, made_ready, steps_of
 SLOWEST = 20.0  # rad/s, below which a working cycle takes long to compute; the pressures there are used
 NODE_RATIO = 1.35  # of one speed that the gas is known at to the next
 BELOW, ABOVE = 0.9, 1.1  # of the least and greatest speed of the steps
+SWING = 1.5  # times its mean that the speed of a free crank may swing to
 FLARE = 2.5  # times idle speed that an engine may reach as it starts
 
 
@@ -23,7 +24,7 @@ def speeds_of_run(case: Case) -> np.ndarray:
     named = [case.run.speed, *(step.speed_to for step in steps if step.speed_to)]
     low, high = BELOW * min(named), ABOVE * max(named)
     if any(step.kind in ("start", "stop") or not is_prescribed(step) for step in steps):
-        low = SLOWEST
+        low, high = SLOWEST, SWING * max(named)
     if governor and any(step.kind in ("start", "idle") for step in steps):
         high = max(high, FLARE * governor.speed)
     low = max(low, SLOWEST)
