@@ -44,6 +44,7 @@ from benchmarks.layouts import layout_figures
 from benchmarks.modes import mode_figures
 from benchmarks.mounts import mount_figures
 from benchmarks.numpy_rhs import right_hand_side
+from benchmarks.run_up import run_up_figures
 from benchmarks.sizing import sizing_figures
 from vibsim.inputs.loader import load_case
 from vibsim.inputs.models import Case
@@ -277,6 +278,7 @@ def main() -> None:
     figures += gas_run_figures(DEMO, demo, own_seconds, effort.repeats)
     figures += layout_figures(effort.repeats) + mode_figures(DEMO, effort.repeats)
     figures += mount_figures(DEMO, effort.repeats) + sizing_figures(DEMO, effort.repeats) + command_figures(effort)
+    figures += run_up_figures(DEMO, timed, effort.compiles)
     Console(width=WIDTH).print(table(figures, effort, load))
     if options.json:
         options.json.write_text(as_json(figures), encoding="utf-8")

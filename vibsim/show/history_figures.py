@@ -22,11 +22,10 @@ def _heading(results: Group, what: str) -> str:
     return cut(f"{what} · {results.attributes['title']}", LONGEST_TITLE)
 
 
-def _band(axes: Axes, history: Group, name: str, scale: float, tint: int, label: str, pick: tuple = ()) -> None:
+def _band(axes: Axes, history: Group, name: str, scale: float, tint: int, label: str) -> None:
     """Mean of a quantity over time within its least and greatest values."""
     time = history["block"]
-    mean, least, greatest = (history[f"{name}_{part}"][(slice(None), *pick)] * scale for part in
-                             ("mean", "least", "greatest"))  # fmt: skip
+    mean, least, greatest = (scale * history[f"{name}_{part}"] for part in ("mean", "least", "greatest"))
     axes.fill_between(time, least, greatest, color=colour(tint), alpha=0.3, lw=0.0)
     axes.plot(time, mean, line(tint), color=colour(tint), lw=1.3, label=label)
 
@@ -51,7 +50,8 @@ def _steps(axes: Axes, results: Group, named: bool) -> None:
 
 
 def _stacked(figure: Figure, rows: int) -> list[Axes]:
-    grid = figure.add_gridspec(rows, 1, left=0.075, right=0.985, top=0.885, bottom=0.07, hspace=0.32)
+    tall, right = figure.get_figheight(), 0.985 if rows < 3 else 0.94
+    grid = figure.add_gridspec(rows, 1, left=0.075, right=right, top=1.0 - 0.85 / tall, bottom=0.5 / tall, hspace=0.34)
     return [figure.add_subplot(grid[row]) for row in range(rows)]
 
 
@@ -111,7 +111,10 @@ def mount_history(results: Group) -> Figure | None:
     words = f"Most loaded mount, {names[worst]}: force, least to greatest"
     axes = plain(places[1], words, "time, s", "force, N")
     for axis in np.argsort(swing)[::-1][:2]:
-        _band(axes, history, "mount_force", 1.0, int(axis), "XYZ"[axis], (worst, int(axis)))
+        least, greatest = (history[f"mount_force_{part}"][:, worst, axis] for part in ("least", "greatest"))
+        axes.fill_between(
+            history["block"], least, greatest, color=colour(int(axis)), alpha=0.6, lw=0.6, label="XYZ"[axis]
+        )
     axes.legend(fontsize=8, frameon=False, ncols=3, loc="lower right", bbox_to_anchor=(1.0, 0.98))
     for index, place in enumerate(places):
         _steps(place, results, named=index == 0)
