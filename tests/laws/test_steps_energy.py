@@ -11,8 +11,8 @@ import pytest
 from tests.cases import CONFIGS, mount, packed, single
 from vibsim.inputs.loader import build_case
 from vibsim.inputs.models import Case
+from vibsim.solver.crank_drive import NO_DRIVE, Ramp
 from vibsim.solver.crank_torque import torque_course
-from vibsim.solver.drive import NO_DRIVE, Ramp
 from vibsim.solver.invariants import kinetic_energy, momentum
 from vibsim.solver.motion import DRIVE_, derivatives, scratch
 from vibsim.solver.packed import pack

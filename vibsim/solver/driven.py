@@ -9,7 +9,7 @@ import numpy as np
 
 from vibsim.inputs.models import Case
 from vibsim.inputs.steps import is_prescribed, stepped, steps_of
-from vibsim.solver.drive import NO_STARTER, STATES, Starter
+from vibsim.solver.crank_drive import NO_STARTER, STATES, Starter
 from vibsim.solver.fed import MoreState
 
 if TYPE_CHECKING:

@@ -23,7 +23,7 @@ from vibsim.engine.node_grid import WEIGHTS, at_weights, fill_weights, node_coun
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.jit import bare, inlined, inner, kernel
 from vibsim.solver.carrier import A1_, A_, B1_, B_, C_, J1_, J_, S_, solve_mass
-from vibsim.solver.drive import DRIVES, crank_momentum, drive_rates
+from vibsim.solver.crank_drive import DRIVES, crank_momentum, drive_rates
 from vibsim.solver.mount_motion import WORK, F, T, V, W, add_mounts
 from vibsim.structure.rotation import matrix_entries
 

@@ -12,7 +12,7 @@ from vibsim.engine.packed_gas import pressure_at
 from vibsim.inputs.models import Sensor
 from vibsim.jit import inlined, inner, released
 from vibsim.solver.carrier import carrier_rates
-from vibsim.solver.drive import drive_torque, starter_torque
+from vibsim.solver.crank_drive import drive_torque, starter_torque
 from vibsim.solver.motion import (
     DRIVE_,
     ENGINE,

@@ -27,7 +27,7 @@ from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, Dynamometer
 from vibsim.inputs.steps import made_ready, stepped
 from vibsim.jit import kernel
 from vibsim.late import prepare
-from vibsim.solver.drive import NO_DRIVE, Drive
+from vibsim.solver.crank_drive import NO_DRIVE, Drive
 from vibsim.solver.driven import StarterMotor, drive_states, driven, starter_of
 from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
 from vibsim.solver.step_speeds import speeds_of_run

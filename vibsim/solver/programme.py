@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -18,8 +17,10 @@ from vibsim.inputs.models import Case, Run
 from vibsim.inputs.step_models import Step
 from vibsim.inputs.steps import duration_of, is_prescribed, load_of, steps_of
 from vibsim.solver.failure import explain_failure
+from vibsim.solver.hands import Hands
 from vibsim.solver.history import History, block_points
-from vibsim.solver.observe import Observed, joined, observe
+from vibsim.solver.motion import derivatives
+from vibsim.solver.observe import Observed, joined
 from vibsim.solver.outcome import Course, Outcome, judge
 from vibsim.solver.packed import Packed
 from vibsim.solver.solution import Settling, Solution
@@ -186,7 +187,7 @@ def _one_step(case: Case, run: Run, going: _Going, index: int, step: Step, idle:
     seconds = duration_of(step, first)
     end = math.ceil(round(seconds * going.rate, 6)) + max(going.next - 1, 0)
     course = Course(keeps_all=step.kind not in ("run_up", "coast_down"))
-    with _Hands(lambda time, seen: _hand_on(case, going.packed, step, index, time, seen, (take, course))) as hands:
+    with Hands(lambda time, seen: _hand_on(case, going.packed, step, index, time, seen, (take, course))) as hands:
         while going.next <= end:
             first_point, model = going.next, going.packed
             states = _one_chunk(case, run, going, step, end)
@@ -197,46 +198,6 @@ def _one_step(case: Case, run: Run, going: _Going, index: int, step: Step, idle:
                 break
             _release(case, going, step, mean)
     return judge(case, step, index, begin, course, going.packed)
-
-
-class _Hands:
-    """Two threads beside the one that integrates: a chunk is observed in the first and handed on in the second, while
-    the next one is under way. No more than three chunks are held at once; what goes wrong is raised where chunks are
-    given."""
-
-    def __init__(self, hand_on: Callable[[np.ndarray, Observed], None]):
-        self._hand_on = hand_on
-        self._observing, self._handing = ThreadPoolExecutor(1), ThreadPoolExecutor(1)
-        self._observed: tuple[np.ndarray, Future[Observed]] | None = None
-        self._handed: Future[None] | None = None
-
-    def give(self, time: np.ndarray, states: np.ndarray, packed: Packed, case: Case) -> None:
-        """A chunk, times (n) s and states (n, state)."""
-        self._pass_on()
-        self._observed = time, self._observing.submit(observe, states, packed, case.sensor)
-
-    def _pass_on(self) -> None:
-        if self._observed is None:
-            return
-        time, observed = self._observed
-        self._observed = None
-        seen = observed.result()
-        if self._handed is not None:
-            self._handed.result()
-        self._handed = self._handing.submit(self._hand_on, time, seen)
-
-    def __enter__(self) -> _Hands:
-        return self
-
-    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, trace: object) -> None:
-        try:
-            if kind is None:
-                self._pass_on()
-                if self._handed is not None:
-                    self._handed.result()
-        finally:
-            self._observing.shutdown()
-            self._handing.shutdown()
 
 
 def _hand_on(
@@ -289,6 +250,8 @@ def _release(case: Case, going: _Going, step: Step, speed: float) -> None:
         return
     if speed >= RELEASED * governor.speed:
         going.packed = going.packed.with_drive(drive._replace(starter=drive.starter._replace(on=False)))
+        stepper = going.stepper
+        derivatives(stepper.y, going.packed.model, stepper.w, stepper.e, stepper.f)
 
 
 def _check(case: Case, packed: Packed, step: Step, index: int, seen: Observed, time: np.ndarray) -> None:

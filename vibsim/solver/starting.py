@@ -15,8 +15,8 @@ from vibsim.inputs.starting_models import ThrottleGovernor
 from vibsim.inputs.step_models import Step
 from vibsim.inputs.steps import is_prescribed, load_of
 from vibsim.solver.carrier import A_, B_, C_
+from vibsim.solver.crank_drive import CLOCK, GOVERNED, INTEGRAL, NO_DRIVE, NO_GOVERNOR, NO_RAMP, Drive, Governor, Ramp
 from vibsim.solver.crank_torque import mean_torque
-from vibsim.solver.drive import CLOCK, GOVERNED, INTEGRAL, NO_DRIVE, NO_GOVERNOR, NO_RAMP, Drive, Governor, Ramp
 from vibsim.solver.driven import starter_law
 from vibsim.solver.motion import V, W, derivatives, gas_torques, load_torque
 from vibsim.solver.packed import Packed
