@@ -46,6 +46,7 @@ from benchmarks.modes import mode_figures
 from benchmarks.mounts import mount_figures
 from benchmarks.numpy_rhs import right_hand_side
 from benchmarks.periodic import periodic_figures
+from benchmarks.run_up import run_up_figures
 from benchmarks.sizing import sizing_figures
 from benchmarks.sweeps import sweep_figures
 from vibsim.inputs.loader import load_case
@@ -283,6 +284,7 @@ def main() -> None:
     figures += mount_figures(DEMO, effort.repeats) + sizing_figures(DEMO, effort.repeats) + command_figures(effort)
     figures += sweep_figures(DEMO, effort.repeats)
     figures += exposure_figures(effort.repeats)
+    figures += run_up_figures(DEMO, timed, effort.compiles)
     Console(width=WIDTH).print(table(figures, effort, load))
     if options.json:
         options.json.write_text(as_json(figures), encoding="utf-8")

@@ -23,6 +23,10 @@ _NO_ENTRY: dict[str, Any] = {"no_cpython_wrapper": True}
 kernel = njit(**_OPTIONS)
 # for an entry point or a function of its own that makes no arrays
 bare = njit(**_OPTIONS, **_UNCOUNTED)
+# the same for those that run on and on: they give up the interpreter's lock, so that another thread can observe and
+# write meanwhile
+released = njit(**_OPTIONS, nogil=True)
+released_bare = njit(**_OPTIONS, **_UNCOUNTED, nogil=True)
 # for larger ones that only other kernels call: compiled once, not written out anew at every call
 apart = njit(**_OPTIONS, **_NO_ENTRY, **_UNCOUNTED)
 # for the inner functions of the equations of motion: a call would copy the whole packed model to the stack

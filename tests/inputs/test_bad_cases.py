@@ -104,7 +104,7 @@ WRONG = {
     "load above one": ("load = 0.35", "load = 35", ["run.load", "at most 1"]),
     "steady at rest": ("speed_rpm = 4000", "speed_rpm = 0", ["run.speed_rpm", "greater than 0"]),
     "speed in kilograms": ("speed_rpm = 4000", "speed_kg = 4000", ["run.speed_kg", "rotational speed"]),
-    "unknown run kind": ('kind = "steady"', 'kind = "stedy"', ["run.kind", "'steady', 'free' or 'load_step'"]),
+    "unknown run kind": ('kind = "steady"', 'kind = "stedy"', ["run.kind", "'steady', 'free', 'load_step', 'misfire'"]),
     "not TOML": ("bore_mm = 72.0", "bore_mm = = 72.0", ["not valid TOML", "line"]),
     "two keys alike": ("bore_mm = 72.0", "bore_mm = 72.0\nbore_mm = 72.0", ["not valid TOML"]),
     "unbalance for two throws": (

@@ -34,7 +34,7 @@ def act(options: argparse.Namespace) -> int:
     from vibsim.results.hdf5 import read_results
     from vibsim.show.figures import draw_with_index
 
-    results = read_results(options.results)
+    results = read_results(options.results, record=False)
     if results.attributes.get("run_kind") == "sweep":
         return _sweep(results, options)
     folder = options.output or options.results.with_name(f"{options.results.stem}-figures")

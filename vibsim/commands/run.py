@@ -32,11 +32,9 @@ def act(options: argparse.Namespace) -> int:
     figures = None if options.no_figures else options.output / f"{case_file.name}-figures"
     with ProgressLine(quiet=options.quiet) as progress:
         from vibsim.post.summary import summarise
-        from vibsim.results.hdf5 import write_results
-        from vibsim.studies.run import run_case
+        from vibsim.studies.run import run_to_file
 
-        results = run_case(case_file, progress)
-        write_results(results, target)
+        results = run_to_file(case_file, target, progress)
         written = [target]
         if figures is not None:
             from vibsim.show.figures import draw_with_index

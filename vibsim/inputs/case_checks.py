@@ -20,10 +20,12 @@ from vibsim.inputs.flexible_checks import check_flexible
 from vibsim.inputs.friction_checks import check_accessory, check_friction
 from vibsim.inputs.mount_checks import check_mount
 from vibsim.inputs.mount_models import MOUNT_MODELS
+from vibsim.inputs.programme_checks import STEPPED, check_steps
 from vibsim.inputs.rotor_checks import check_rotors
 from vibsim.inputs.sizing_checks import check_size
 from vibsim.inputs.statics_checks import check_statics
 from vibsim.inputs.step_checks import check_load_step
+from vibsim.inputs.together_checks import check_together
 from vibsim.inputs.trace_checks import check_trace_gas
 from vibsim.inputs.units import GREATEST
 from vibsim.inputs.variation_checks import check_variation
@@ -59,6 +61,8 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
     check_exposure(clean, report)
     check_rotors(clean, bodies, report)
     _check_run(clean.get("run"), report)
+    check_steps(clean, report)
+    check_together(clean, report)
     if isinstance(clean.get("engine"), dict):
         _check_engine(clean["engine"], bodies, report)
         _check_engine_run(clean["engine"], clean.get("run"), report)
@@ -296,7 +300,7 @@ def _check_gas(engine: dict[str, Any], gas: dict[str, Any], report: Report) -> N
 
 
 def _check_engine_run(engine: dict[str, Any], run: Any, report: Report) -> None:
-    steady = isinstance(run, dict) and run.get("kind", "steady") == "steady"
+    steady = isinstance(run, dict) and run.get("kind", "steady") in ("steady", "misfire", "cyclic")
     _check_shafts(engine, steady, report)
     check_variation(engine, run, report)
     gas, speed = engine.get("gas"), _number(run, "speed")
@@ -323,14 +327,14 @@ def _check_run(run: Any, report: Report) -> None:
         allowed = f"run.duration times run.sample_rate must be 1 to {MOST_POINTS:,} points"
         report(("run", "duration"), f"{duration:g} s at {rate:g} Hz", allowed)
     if isinstance(run, dict) and run.get("solve") == "periodic":
-        if run.get("kind", "steady") != "steady":
+        if run.get("kind", "steady") not in ("steady", "misfire"):
             report(("run", "solve"), "periodic", f"is for kind = 'steady'; this is {run.get('kind')!r}")
         elif run.get("variation") is not None:
             report(("run", "solve"), "periodic", "with run.variation no two cycles are alike; allowed: settle")
     speed = _number(run, "speed")
     if speed is None:
         return
-    if run.get("kind", "steady") != "free" and speed <= 0.0:
+    if run.get("kind", "steady") not in ("free", *STEPPED) and speed <= 0.0:
         what = {"load_step": "load step"}.get(run.get("kind"), "steady run")
         report(("run", "speed"), f"{speed * 30.0 / math.pi:g} rpm", f"a {what} needs a speed greater than 0")
     if abs(speed) * 30.0 / math.pi >= FASTEST_RPM:

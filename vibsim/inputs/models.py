@@ -19,7 +19,9 @@ from vibsim.inputs.mount_models import Mount
 from vibsim.inputs.rotor_models import CrankTorsion, Rotor, Shaft
 from vibsim.inputs.sizing_models import Size
 from vibsim.inputs.speed_models import ToothWheel
+from vibsim.inputs.starting_models import Governor, StarterTable
 from vibsim.inputs.statics_models import Driveline, Gear, LoadCase, Point
+from vibsim.inputs.step_models import Step, StepKeys
 from vibsim.inputs.table import FileName, Name, Table, Vector
 from vibsim.inputs.variation_models import Misfire, Variation
 from vibsim.inputs.vehicle_models import AntiRollBar, Occupant, Wheel
@@ -307,6 +309,8 @@ class Engine(Table):
     accessory: tuple[Accessory, ...] = ()
     tooth_wheel: ToothWheel | None = None
     load: Load = NoLoad()
+    starter: StarterTable | None = None
+    governor: Governor | None = None
 
 
 class Body(Table):
@@ -335,9 +339,13 @@ class Sensor(Table):
 THROTTLE_RESPONSE = 0.05  # s; common practice for a plate driven by a motor, no source
 
 
-class Run(Table):
-    kind: Literal["steady", "free", "load_step"] = "steady"
-    speed: Annotated[float, u.SPEED, Field(description="crank speed; the mean speed of a steady run")]
+class Run(StepKeys):
+    kind: Literal[
+        "steady", "free", "load_step", "misfire", "cyclic", "start", "idle", "run_up", "coast_down", "stop", "programme"
+    ] = "steady"
+    speed: Annotated[
+        float, u.SPEED, Field(description="crank speed as the run begins; the mean speed of a steady run")
+    ] = 0.0
     load: Annotated[float, Field(ge=0, le=1, description="share of full load")] = 1.0
     bmep: Annotated[
         float | None, u.PRESSURE, Field(description="brake mean effective pressure to find the load for")
@@ -366,6 +374,7 @@ class Run(Table):
     settle_cycles: Annotated[int, Field(ge=2, le=100000, description="most cycles to wait for a steady state")] = 4000
     variation: Variation | None = None
     misfire: Misfire | None = None
+    step: Annotated[tuple[Step, ...], Field(description="of a programme, one after the other")] = ()
 
 
 class Case(Table):

@@ -126,6 +126,12 @@ SMALL_INERTIA = Unit(
 UNBALANCE = Unit("kg*m", "kg_mm", "an unbalance (mass times radius)", ("kg_mm", "g_mm", "g_cm", "kg_m", "oz_in"))
 ANGLE = Unit("rad", "deg", "an angle", ("deg", "rad", "rev"))
 SPEED = Unit("rad/s", "rpm", "a rotational speed", ("rpm", "rad_per_s", "deg_per_s", "Hz"))
+SPEED_RATE = Unit("rad/s**2", "rpm_per_s", "a rotational acceleration", ("rpm_per_s", "rad_per_s2"))
+SHARE_PER_SPEED = Unit("s/rad", "per_rpm", "a share per rotational speed", ("per_rpm",))
+SHARE_PER_TURNING = Unit("1/rad", "per_rpm_s", "a share per time and rotational speed", ("per_rpm_s",))
+TORQUE_PER_TURNING = Unit(
+    "N*m/rad", "N_m_per_rpm_s", "a torque per time and rotational speed", ("N_m_per_rpm_s", "N_m_per_rad")
+)
 ACCELERATION = Unit("m/s**2", "g", "an acceleration", ("g", "m_per_s2"))
 TIME = Unit("s", "s", "a time", ("s", "ms", "min"))
 FREQUENCY = Unit("Hz", "Hz", "a frequency", ("Hz", "kHz"))

@@ -9,6 +9,7 @@ import numpy as np
 
 from vibsim.post.exposure_rules import comfort_words, daily_values
 from vibsim.post.levels import exact_values
+from vibsim.post.steps import summarise_steps
 from vibsim.results.labelled import Group
 
 NAMED_ORDERS = 3
@@ -17,6 +18,8 @@ JUDGED = (("a8", "health_factor"), ("comfort_total", "comfort_factor"))
 
 def summarise(results: Group) -> dict[str, Any]:
     """Plain numbers and names of post-processed results, fit for a table or JSON."""
+    if "steps" in results.groups:
+        return summarise_steps(results)
     torque = results.groups["torque"]
     summary: dict[str, Any] = {
         "title": results.attributes["title"],

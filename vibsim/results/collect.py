@@ -17,11 +17,14 @@ from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Sensor
 from vibsim.results.engine_facts import engine_facts
 from vibsim.results.labelled import FORMAT_VERSION, Group
+from vibsim.solver.history import History
 from vibsim.solver.observe import Observed
+from vibsim.solver.outcome import Outcome
 from vibsim.solver.solution import Solution
 from vibsim.solver.vertical_seen import SEEN as SEEN_OF_PARTS
 
 AXES = ("X", "Y", "Z")
+PART_WORDS = {"mean": "mean", "square": "mean square", "least": "least", "greatest": "greatest"}
 COEFFICIENTS = ("flow", "head", "work", "slope of flow", "slope of head", "slope of work")
 # name: dimensions after the first, units, description
 QUANTITIES: dict[str, tuple[tuple[str, ...], str, str]] = {
@@ -40,6 +43,9 @@ QUANTITIES: dict[str, tuple[tuple[str, ...], str, str]] = {
         "N m",
         "torque of the accessories at the crank, positive against the direction of rotation",
     ),
+    "starter_torque": ((), "N m", "torque of the starter at the crank, positive in the direction of rotation"),
+    "starter_current": ((), "A", "current of the starter"),
+    "battery_voltage": ((), "V", "voltage at the starter's battery"),
     "cylinder_pressure": (("cylinder",), "Pa", "absolute cylinder pressure"),
     "mount_force": (("mount", "axis"), "N", "force of the mount on the second body of between, vehicle axes"),
     "mount_deflection": (
@@ -73,25 +79,11 @@ QUANTITIES: dict[str, tuple[tuple[str, ...], str, str]] = {
 
 def collect(solution: Solution, case_file: CaseFile) -> Group:
     """Everything a run returns, labelled; `cycle` holds the crank-angle grid, one working cycle if steady."""
-    case = solution.case
-    results = Group(attributes=provenance(solution, case_file))
+    results = without_record(solution, case_file)
     results.add("time", ("time",), solution.time, "s", "time from the start of the record")
-    _add_labels(results, "axis", list(AXES), "vehicle axis (ISO 8855: X forward, Y left, Z up)")
-    _add_labels(results, "body", [body.name for body in case.body], "body")
-    _add_labels(results, "mount", [mount.name for mount in case.mount], "mount")
-    _add_labels(results, "sensor", [sensor.name for sensor in case.sensor], "sensor")
-    _add_contacts(results, case.sensor)
-    _add_labels(results, "wheel", [wheel.name for wheel in case.wheel], "wheel")
-    _add_labels(results, "occupant", [occupant.name for occupant in case.occupant], "occupant")
-    cylinders = case.engine.cylinder if case.engine else ()
-    _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
-    if solution.packed.drivetrain is not None:
-        _add_labels(results, "rotor", solution.packed.drivetrain.names, "rotor")
-        _add_labels(results, "shaft", solution.packed.drivetrain.shaft_names, "shaft")
+    if solution.step is not None:
+        results.add("step", ("time",), solution.step, "1", "which step of the run, from 0")
     _add_quantities(results, solution.over_time, "time")
-    facts = engine_facts(case, solution.packed)
-    if facts is not None:
-        results.groups["engine"] = facts
     if solution.angle is not None and solution.over_angle is not None:
         steady = solution.periodic
         name, words = ("cycle_angle", "crank angle within one working cycle") if steady else ("angle", "crank angle")
@@ -104,9 +96,56 @@ def collect(solution: Solution, case_file: CaseFile) -> Group:
         over_angle.add(name, (name,), solution.angle, "rad", words)
         _add_quantities(over_angle, solution.over_angle, name)
         results.groups["cycle" if steady else "crank_grid"] = over_angle
+    return results
+
+
+def without_record(solution: Solution, case_file: CaseFile) -> Group:
+    """Attributes, labels and groups that go with a record, not the record itself."""
+    case = solution.case
+    results = Group(attributes=provenance(solution, case_file))
+    _add_labels(results, "axis", list(AXES), "vehicle axis (ISO 8855: X forward, Y left, Z up)")
+    _add_labels(results, "body", [body.name for body in case.body], "body")
+    _add_labels(results, "mount", [mount.name for mount in case.mount], "mount")
+    _add_labels(results, "sensor", [sensor.name for sensor in case.sensor], "sensor")
+    _add_contacts(results, case.sensor)
+    _add_labels(results, "wheel", [wheel.name for wheel in case.wheel], "wheel")
+    _add_labels(results, "occupant", [occupant.name for occupant in case.occupant], "occupant")
+    cylinders = case.engine.cylinder if case.engine else ()
+    _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
+    if solution.packed.drivetrain is not None:
+        _add_labels(results, "rotor", solution.packed.drivetrain.names, "rotor")
+        _add_labels(results, "shaft", solution.packed.drivetrain.shaft_names, "shaft")
     if solution.packed.model.air is not None:
         _add_air(results, solution.packed.model.air)
+    facts = engine_facts(case, solution.packed)
+    if facts is not None:
+        results.groups["engine"] = facts
+    if solution.history is not None:
+        results.groups["history"] = history_group(solution.history)
+        results.groups["steps"] = steps_group(solution.outcomes)
     return results
+
+
+def history_group(history: History) -> Group:
+    """Mean, mean square, least and greatest value of quantities over blocks of the record."""
+    found = Group(attributes={"block_points": history.points, "sample_rate_Hz": history.rate})
+    found.add("block", ("block",), np.array(history.time), "s", "middle of the block, from the start of the record")
+    found.add("step", ("block",), np.array(history.step), "1", "which step of the run, from 0")
+    for name in history.parts:
+        dims, units, words = QUANTITIES.get(name) or ((), *SEEN[name][:2])
+        for part, values in history.arrays(name).items():
+            unit = f"({units})2" if part == "square" else units
+            found.add(f"{name}_{part}", ("block", *dims), values, unit, f"{PART_WORDS[part]}: {words}")
+    return found
+
+
+def steps_group(outcomes: tuple[Outcome, ...]) -> Group:
+    """One group per step in their order, with what came of it as attributes."""
+    found = Group(attributes={"count": len(outcomes)})
+    for index, outcome in enumerate(outcomes):
+        attributes = {"kind": outcome.kind, "begin_s": outcome.begin, "end_s": outcome.end, **outcome.figures}
+        found.groups[f"{index + 1}"] = Group(attributes=attributes)
+    return found
 
 
 def _add_air(results: Group, path: AirPath) -> None:

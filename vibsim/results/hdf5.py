@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +22,16 @@ from vibsim.results.labelled import FORMAT_VERSION, Group, Variable
 def write_results(results: Group, path: Path) -> None:
     """Write atomically. Raises VibsimError when a number is not finite or the folder cannot be written."""
     _require_finite(results, "")
+    with beside(path) as name, h5py.File(name, "w", track_order=True) as file:
+        write_group(file, results, {})
+
+
+@contextmanager
+def beside(path: Path) -> Iterator[str]:
+    """A file to be written in place of `path`, which it becomes when all went well, and is gone otherwise.
+
+    Raises VibsimError when the folder cannot be written.
+    """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
@@ -27,21 +39,15 @@ def write_results(results: Group, path: Path) -> None:
     except OSError as error:
         raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
     try:
-        with h5py.File(name, "w", track_order=True) as file:
-            _write_group(file, results, {})
-        finish_file(Path(name), path)
+        yield name
+        _flush_to_disk(Path(name))
+        Path(name).chmod(0o666 & ~_umask())
+        Path(name).replace(path)
+        _flush_to_disk(path.parent)
     except OSError as error:
         raise VibsimError(f"{path}: cannot be written ({error})") from None
     finally:
         Path(name).unlink(missing_ok=True)
-
-
-def finish_file(made: Path, path: Path) -> None:
-    """Give a complete file beside `path` that name, all of it on the disk. Raises OSError."""
-    _flush_to_disk(made)
-    made.chmod(0o666 & ~_umask())
-    made.replace(path)
-    _flush_to_disk(path.parent)
 
 
 def _umask() -> int:
@@ -66,7 +72,7 @@ def _require_finite(group: Group, path: str) -> None:
         _require_finite(inner, f"{path}{name}/")
 
 
-def _write_group(node: h5py.Group, group: Group, outer: dict[str, Variable]) -> None:
+def write_group(node: h5py.Group, group: Group, outer: dict[str, Variable]) -> None:
     """Write coordinates first, then what uses them. Every group holds its own, so that it can be read by itself."""
     for name, value in group.attributes.items():
         node.attrs[name] = value
@@ -84,7 +90,7 @@ def _write_group(node: h5py.Group, group: Group, outer: dict[str, Variable]) -> 
         for index, dimension in enumerate(variable.dims):
             dataset.dims[index].attach_scale(scales[dimension])
     for name, inner in group.groups.items():
-        _write_group(node.create_group(name, track_order=True), inner, outer)
+        write_group(node.create_group(name, track_order=True), inner, outer)
 
 
 def _write_variable(node: h5py.Group, name: str, variable: Variable) -> h5py.Dataset:
@@ -95,8 +101,11 @@ def _write_variable(node: h5py.Group, name: str, variable: Variable) -> h5py.Dat
     return dataset
 
 
-def read_results(path: str | Path) -> Group:
-    """Read a results file whole. Raises InputError for what is no (complete) results file of this project."""
+def read_results(path: str | Path, record: bool = True) -> Group:
+    """Read a results file whole, or without the `record` of a run of steps, which may be long.
+
+    Raises InputError for what is no (complete) results file of this project.
+    """
     path = Path(path)
     if path.is_dir() or not path.exists():
         what = "is a folder" if path.is_dir() else "no such file"
@@ -110,7 +119,7 @@ def read_results(path: str | Path) -> Group:
                 raise InputError(
                     f"{path}: is of format {int(written)}; this version reads up to {FORMAT_VERSION}, update vibsim"
                 )
-            return _read_group(file)
+            return _read_group(file, without="time" if not record and "history" in file else "")
     except PermissionError:
         raise InputError(f"{path}: may not be read (permission denied)") from None
     except (OSError, RuntimeError, KeyError) as error:
@@ -118,17 +127,25 @@ def read_results(path: str | Path) -> Group:
         raise InputError(f"{path}: is not a complete results file ({reason}); expected one from vibsim run") from None
 
 
-def _read_group(node: h5py.Group) -> Group:
+def _read_group(node: h5py.Group, without: str = "") -> Group:
+    """A group with its groups; its own variables along a dimension left out if that is named."""
     group = Group(attributes={name: _plain(value) for name, value in node.attrs.items()})
     for name, item in node.items():
         if isinstance(item, h5py.Group):
             group.groups[name] = _read_group(item)
             continue
+        if without and (name == without or (item.ndim and without in [_dimension(d) for d in item.dims])):
+            continue
         data = item.asstr()[()] if h5py.check_string_dtype(item.dtype) else item[()]
-        dims = (name,) if item.is_scale else tuple(dimension[0].name.rsplit("/", 1)[-1] for dimension in item.dims)
+        dims = (name,) if item.is_scale else tuple(_dimension(dimension) for dimension in item.dims)
         units = str(_plain(item.attrs.get("units", "")))
         group.variables[name] = Variable(dims, data, units, str(_plain(item.attrs.get("long_name", ""))))
     return group
+
+
+def _dimension(dimension: h5py._hl.dims.DimensionProxy) -> str:
+    """Name of a dimension; of none that is a coordinate itself."""
+    return str(dimension[0].name).rsplit("/", 1)[-1] if len(dimension) else ""
 
 
 def _plain(value: Any) -> Any:

@@ -10,7 +10,6 @@ import itertools
 import json
 import math
 import os
-import tempfile
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -20,7 +19,7 @@ import h5py
 import numpy as np
 
 from vibsim.inputs.errors import VibsimError
-from vibsim.results.hdf5 import finish_file
+from vibsim.results.hdf5 import beside
 from vibsim.results.labelled import FORMAT_VERSION, Group, Variable
 
 MISSING, DONE, FAILED = 0, 1, 2
@@ -114,20 +113,8 @@ class Part:
 
 def write_sweep(path: Path, attributes: dict[str, Any], axes: Axes, parts: list[Part]) -> None:
     """Write the file of a sweep atomically; a group per case where there are several. Raises VibsimError."""
-    try:
-        with tempfile.NamedTemporaryFile(
-            prefix=f".{path.name}.", suffix=".part", dir=path.parent, delete=False
-        ) as made:
-            name = Path(made.name)
-    except OSError as error:
-        raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
-    try:
-        _write(name, attributes, axes, parts)
-        finish_file(name, path)
-    except OSError as error:
-        raise VibsimError(f"{path}: cannot be written ({error})") from None
-    finally:
-        name.unlink(missing_ok=True)
+    with beside(path) as name:
+        _write(Path(name), attributes, axes, parts)
 
 
 def _write(name: Path, attributes: dict[str, Any], axes: Axes, parts: list[Part]) -> None:

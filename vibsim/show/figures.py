@@ -21,6 +21,7 @@ from vibsim.post.torque import torque_names, torques
 from vibsim.results.labelled import Group
 from vibsim.show.air_figures import boost_figure, compressor_figure, temperature_figure
 from vibsim.show.figure_index import captions_of, write_index
+from vibsim.show.history_figures import HISTORIES
 from vibsim.show.shaft_figure import shaft_figure
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
 from vibsim.show.tables import CAUTION
@@ -263,11 +264,14 @@ FIGURES: dict[str, Callable[[Group], Figure | None]] = {
 
 def draw_figures(results: Group, folder: Path, names: Iterable[str] = FIGURES) -> list[Path]:
     """Write figures of the results, all unless named, as PNG into a folder, made if absent; returns their paths."""
+    drawers: dict[str, Callable[[Group], Figure | None]] = HISTORIES if "history" in results.groups else FIGURES
+    if drawers is HISTORIES:
+        names = HISTORIES
     try:
         folder.mkdir(parents=True, exist_ok=True)
         paths = []
         for name in names:
-            figure, path = FIGURES[name](results), folder / f"{name}.png"
+            figure, path = drawers[name](results), folder / f"{name}.png"
             if figure is None:
                 path.unlink(missing_ok=True)  # of an earlier run; it would pass for this one's
             else:

@@ -14,6 +14,11 @@ from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
 
 def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
     """The answer of a run on one screen."""
+    if "steps" in summary:
+        from vibsim.show.step_tables import print_steps
+
+        print_steps(summary, written)
+        return
     console = new_console()
     console.print(Text(str(summary["title"]), style="bold"))
     console.print(Text(_running(summary)))
@@ -45,7 +50,7 @@ def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
     console.print(
         f"rms and peak of the force less its mean; accelerations unweighted; n× is engine order n{over}", style="dim"
     )
-    for path in _folders(written):
+    for path in file_lines(written):
         console.print(Text(f"wrote {path}"))
     console.print(CAUTION, style="dim")
 
@@ -128,7 +133,7 @@ def people_table(rows: list[dict[str, Any]]) -> Table:
     return table
 
 
-def _folders(written: list[Path]) -> list[str]:
+def file_lines(written: list[Path]) -> list[str]:
     """Files, with the figures folded into one line."""
     lines = [str(path) for path in written if path.suffix != ".png"]
     pictures = [path for path in written if path.suffix == ".png"]

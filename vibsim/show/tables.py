@@ -12,7 +12,7 @@ CAUTION = (
     "mounts and chassis follow local codes and licensed practice."
 )
 PIPE_WIDTH = 160  # columns when the output is no terminal
-WORDS = ("share of kinetic energy", "body", "between", "law", "note")  # columns of text
+WORDS = ("share of kinetic energy", "body", "between", "law", "note", "what came of it")  # columns of text
 
 
 def new_console() -> Console:

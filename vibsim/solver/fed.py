@@ -32,13 +32,14 @@ from vibsim.engine.layout import Layout
 from vibsim.engine.packed_gas import Gas
 from vibsim.engine.pressure import Operating, pack_gas_nodes
 from vibsim.inputs.models import Case, Engine, Run
+from vibsim.inputs.steps import goes_unfired, throttled
+from vibsim.solver.step_speeds import SLOWEST, speeds_of_run
 
 if TYPE_CHECKING:
     from vibsim.solver.observe import Observed
     from vibsim.solver.packed import Packed
 
 SPEED_NODES = np.array([0.1, 0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 2.0, 3.0])  # of the first speed, left alone
-SLOWEST = 20.0  # rad/s
 HOLDING_TIME = 0.2  # s, in which the brake brings the crank back to its speed: several cycles, so that it does not
 # take part in the torque's ripple
 BEYOND = 1.02  # of the least and greatest density that gas is known for
@@ -73,6 +74,8 @@ NOT_FED = Fed()
 
 def varies(case: Case) -> bool:
     """Whether cycles of the run differ, so that it needs the unfired cylinder too."""
+    if goes_unfired(case):
+        return True
     return case.run is not None and (case.run.variation is not None or case.run.misfire is not None)
 
 
@@ -80,6 +83,8 @@ def has_air_path(case: Case) -> bool:
     """Whether the states of the air path are part of the case's run."""
     if case.run is None or case.engine is None:
         return False
+    if throttled(case):
+        return True
     return case.run.kind == "load_step" or (case.run.kind == "free" and case.engine.charging.source != "none")
 
 
@@ -96,7 +101,11 @@ def fed_engine(case: Case, layout: Layout | None, folder: Path) -> Fed:
     # where the mean speed is held, its swing within a cycle does not change the cycle: as in a steady run
     speeds = np.array([speed]) if held else np.unique(np.maximum(SPEED_NODES * speed, SLOWEST))
     loads = (run.load,) if run.load_after is None else (run.load, run.load_after)
-    setup = air_setup(engine, folder, speeds, speed, loads, run.throttle_response, free=not held)
+    response = run.throttle_response
+    if throttled(case):
+        speeds, loads = speeds_of_run(case), (0.0, 1.0)
+        response = engine.governor.response if engine.governor else response
+    setup = air_setup(engine, folder, speeds, speed, loads, response, free=not held)
     path, states = commanded(engine, folder, setup.path, speed, run.load)
     points = [Operating(at.speed, run.load, folder, at) for at in setup.conditions]
     gas = pack_gas_nodes(engine, layout, points, path.nodes, partner=varies(case))

@@ -14,7 +14,8 @@ import numpy as np
 from scipy.interpolate import CubicSpline
 
 from vibsim.jit import kernel
-from vibsim.solver.motion import A1_, A_, B1_, B_, C_, ENGINE, fill_engine, gas_torque
+from vibsim.solver.motion import ENGINE, fill_engine, gas_torque
+from vibsim.solver.moving_parts import A1_, A_, B1_, B_, C_
 from vibsim.solver.packed import Packed
 
 POINTS_PER_TURN = 360

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from vibsim.solver.motion import S_, V, W, derivatives, scratch
+from vibsim.solver.motion import V, W, derivatives, scratch
+from vibsim.solver.moving_parts import S_
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.rotor_motion import SPEED
 from vibsim.structure.rotation import matrix_of

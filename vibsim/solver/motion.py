@@ -21,8 +21,10 @@ from vibsim.engine.kinematics import slider_crank
 from vibsim.engine.node_grid import WEIGHTS, at_weights, fill_weights, node_count
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.jit import bare, inlined, inner, kernel
+from vibsim.solver.carrier import solve_mass
+from vibsim.solver.crank_drive import DRIVES, crank_momentum, drive_rates
 from vibsim.solver.mount_motion import WORK, F, T, V, W, add_mounts
-from vibsim.solver.moving_parts import A1_, A_, B1_, B_, C_, GAS_, J1_, J_, S_, add_block, fill_moving
+from vibsim.solver.moving_parts import A1_, A_, B1_, C_, GAS_, J1_, S_, add_block, fill_moving
 from vibsim.solver.outlet import react_by_outlet
 from vibsim.solver.rotor_motion import add_rotors, load_speed, solve_with_throws, torque_on, without_rotors
 from vibsim.solver.vertical_motion import add_parts, laden_velocities
@@ -31,7 +33,8 @@ from vibsim.structure.rotation import matrix_entries
 
 CHARGER_ = GAS_ + WEIGHTS  # torque that the air path takes from the crank, torque of the brake that holds the speed
 BRAKE_ = CHARGER_ + 1
-ENGINE = BRAKE_ + 1
+DRIVE_ = BRAKE_ + 1  # torques that what drives or holds the crank gives and takes
+ENGINE = DRIVE_ + DRIVES
 
 
 def scratch(bodies: int) -> tuple[np.ndarray, np.ndarray]:
@@ -47,51 +50,13 @@ def fill_engine(theta, model, e):
 
 
 @inner
-def solve_mass(mass, e, px, py, pz, lx, ly, lz, p):
-    """Solve M·V = (P, L, p) for V = (v, ω, φ̇): v eliminated, then φ̇, then a symmetric 3 × 3 by cofactors."""
-    sx, sy, sz = e[S_], e[S_ + 1], e[S_ + 2]
-    ax, ay, az = e[A_], e[A_ + 1], e[A_ + 2]
-    i = 1.0 / mass
-    xx = e[J_] - (sy * sy + sz * sz) * i
-    yy = e[J_ + 1] - (sx * sx + sz * sz) * i
-    zz = e[J_ + 2] - (sx * sx + sy * sy) * i
-    xy, xz, yz = e[J_ + 3] + sx * sy * i, e[J_ + 4] + sx * sz * i, e[J_ + 5] + sy * sz * i
-    bx = e[B_] - (sy * az - sz * ay) * i
-    by = e[B_ + 1] - (sz * ax - sx * az) * i
-    bz = e[B_ + 2] - (sx * ay - sy * ax) * i
-    c = e[C_] - (ax * ax + ay * ay + az * az) * i
-    lx -= (sy * pz - sz * py) * i
-    ly -= (sz * px - sx * pz) * i
-    lz -= (sx * py - sy * px) * i
-    p -= (ax * px + ay * py + az * pz) * i
-    cxx, cyy, czz = yy * zz - yz * yz, xx * zz - xz * xz, xx * yy - xy * xy
-    cxy, cxz, cyz = xz * yz - xy * zz, xy * yz - xz * yy, xy * xz - xx * yz
-    d = 1.0 / (xx * cxx + xy * cxy + xz * cxz)
-    gx, gy, gz = (
-        d * (cxx * bx + cxy * by + cxz * bz),
-        d * (cxy * bx + cyy * by + cyz * bz),
-        d * (cxz * bx + cyz * by + czz * bz),
-    )
-    hx, hy, hz = (
-        d * (cxx * lx + cxy * ly + cxz * lz),
-        d * (cxy * lx + cyy * ly + cyz * lz),
-        d * (cxz * lx + cyz * ly + czz * lz),
-    )
-    rate = (p - bx * hx - by * hy - bz * hz) / (c - bx * gx - by * gy - bz * gz)
-    wx, wy, wz = hx - gx * rate, hy - gy * rate, hz - gz * rate
-    vx = (px - (wy * sz - wz * sy) - ax * rate) * i
-    vy = (py - (wz * sx - wx * sz) - ay * rate) * i
-    vz = (pz - (wx * sy - wy * sx) - az * rate) * i
-    return vx, vy, vz, wx, wy, wz, rate
-
-
-@inner
 def solve_carrier(y, model, rotors, e, px, py, pz, lx, ly, lz):
     """Fill the engine's rows into e and solve for v, ω and crank speed; throws that twist each have a speed."""
     mass = model.bodies[model.carrier].mass + model.train.mass
     if rotors is None:
         fill_engine(y[y.size - 2], model, e)
-        return solve_mass(mass, e, px, py, pz, lx, ly, lz, y[y.size - 1])
+        p = crank_momentum(y, mass, model.drive_at, model.drive, e, px, py, pz, lx, ly, lz)
+        return solve_mass(mass, e, px, py, pz, lx, ly, lz, p)
     if rotors.throws == 0:
         fill_engine(y[y.size - 2], model, e)
         return solve_mass(mass, e, px, py, pz, lx, ly, lz, y[y.size - 1])
@@ -294,7 +259,8 @@ def gas_torques(angles, speed, model, out):
 
 @bare
 def derivatives(y, model, w, e, out):
-    """Time derivative of the state y into out."""
+    """Time derivative of the state y into out; what drives or holds the crank comes last, for it asks how the crank
+    would go without it."""
     bodies = model.bodies.size
     speed = velocities(y, model, w, e)
     feed(y, speed, model, model.air, e, out)
@@ -334,6 +300,7 @@ def derivatives(y, model, w, e, out):
         out[at + 10] = tx - (wy * lz - wz * ly) - (vy * pz - vz * py)
         out[at + 11] = ty - (wz * lx - wx * lz) - (vz * px - vx * pz)
         out[at + 12] = tz - (wx * ly - wy * lx) - (vx * py - vy * px)
+    drive_rates(y, speed, model, model.drive, w, e, DRIVE_, out)
 
 
 @inner

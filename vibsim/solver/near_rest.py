@@ -10,7 +10,8 @@ import numpy as np
 
 from vibsim.jit import apart, bare, inlined, kernel
 from vibsim.solver.modal_rest import rest_of_mounts
-from vibsim.solver.motion import A_, B_, C_, ENGINE, J_, S_, derivatives, fill_engine, scratch
+from vibsim.solver.motion import ENGINE, derivatives, fill_engine, scratch
+from vibsim.solver.moving_parts import A_, B_, C_, J_, S_
 from vibsim.solver.packed import Model
 from vibsim.solver.rotor_motion import hold
 from vibsim.solver.vertical_motion import set_laden_off

@@ -10,16 +10,13 @@ import numpy as np
 from vibsim.engine.air_seen import SEEN, see_air, seen_by_name
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.inputs.models import Sensor
-from vibsim.jit import inlined, inner, kernel
+from vibsim.jit import inlined, inner, released
+from vibsim.solver.carrier import carrier_rates
+from vibsim.solver.crank_drive import drive_torque, starter_torque
 from vibsim.solver.elastic_seen import feel_elastic
 from vibsim.solver.motion import (
-    A1_,
-    A_,
-    B1_,
-    C_,
+    DRIVE_,
     ENGINE,
-    GAS_,
-    J1_,
     WORK,
     V,
     W,
@@ -28,10 +25,10 @@ from vibsim.solver.motion import (
     friction_now,
     loss_torque,
     output_torque,
-    solve_mass,
     torque_of_gas,
 )
 from vibsim.solver.mount_motion import HELD, MOMENT, plain_mount, special_mounts
+from vibsim.solver.moving_parts import GAS_
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.rotor_motion import (
     RATE,
@@ -73,34 +70,18 @@ class Observed:
     rotor_speed: np.ndarray | None = None  # (n, rotors) and of shafts; None where a rigid crank turns alone
     shaft_torque: np.ndarray | None = None
     shaft_twist: np.ndarray | None = None
-
-
-@inner
-def _carrier_rates(model, r, e, out, at, speed, crank):
-    """Accelerations (v̇, ω̇, φ̈) of the carrier: M·V̇ = momentum rates − φ̇·M'·V."""
-    vx, vy, vz, wx, wy, wz = r[V], r[V + 1], r[V + 2], r[W], r[W + 1], r[W + 2]
-    ax, ay, az = e[A_], e[A_ + 1], e[A_ + 2]
-    px = out[at + 7] - speed * (wy * az - wz * ay + e[A1_] * speed)
-    py = out[at + 8] - speed * (wz * ax - wx * az + e[A1_ + 1] * speed)
-    pz = out[at + 9] - speed * (wx * ay - wy * ax + e[A1_ + 2] * speed)
-    j = e[J1_ : J1_ + 6]
-    lx = out[at + 10] - speed * (ay * vz - az * vy + j[0] * wx + j[3] * wy + j[4] * wz + e[B1_] * speed)
-    ly = out[at + 11] - speed * (az * vx - ax * vz + j[3] * wx + j[1] * wy + j[5] * wz + e[B1_ + 1] * speed)
-    lz = out[at + 12] - speed * (ax * vy - ay * vx + j[4] * wx + j[5] * wy + j[2] * wz + e[B1_ + 2] * speed)
-    change = e[A1_] * vx + e[A1_ + 1] * vy + e[A1_ + 2] * vz
-    change += e[B1_] * wx + e[B1_ + 1] * wy + e[B1_ + 2] * wz + e[C_ + 1] * speed
-    p = out[crank + 1] - speed * change
-    lx, ly, lz = without_rotors(model.carrier, out, model.rotors, lx, ly, lz)
-    return solve_mass(model.bodies[model.carrier].mass + model.train.mass, e, px, py, pz, lx, ly, lz, p)
+    starter_torque: np.ndarray | None = None  # None without a starter
+    starter_current: np.ndarray | None = None
+    battery_voltage: np.ndarray | None = None
 
 
 @inner
 def _rates_with_rotors(model, rotors, r, e, out, at, speed, crank):
-    """What `_carrier_rates` gives, also of a crank whose throws twist."""
+    """What `carrier_rates` gives, also of a crank whose throws twist."""
     if rotors is None:
-        return _carrier_rates(model, r, e, out, at, speed, crank)
+        return carrier_rates(model, r, e, out, at, speed, crank)
     if rotors.throws == 0:
-        return _carrier_rates(model, r, e, out, at, speed, crank)
+        return carrier_rates(model, r, e, out, at, speed, crank)
     lx, ly, lz = without_rotors(model.carrier, out, rotors, out[at + 10], out[at + 11], out[at + 12])
     mass = model.bodies[model.carrier].mass + model.train.mass
     px, py, pz = out[at + 7], out[at + 8], out[at + 9]
@@ -202,7 +183,7 @@ def _observe_air(y, at, speed, air, e, row):
         see_air(y, at, speed, air, e, GAS_, row)
 
 
-@kernel
+@released
 def _observe(
     states,
     model,
@@ -219,8 +200,8 @@ def _observe(
     air,
     turning,
 ):
-    """Fill the output arrays from states (n, state); torque (n, 6): speed, gas, inertia, load, friction, accessory
-    with the charger's; air (n, SEEN) of the air path; turning (n, rotors + 2 shafts)."""
+    """Fill the output arrays from states (n, state); torque (n, 7): speed, gas, inertia, load, friction, accessory
+    with the charger's, starter; air (n, SEEN) of the air path; turning (n, rotors + 2 shafts)."""
     bodies, crank = model.bodies.size, states.shape[1] - 2
     w, e = np.zeros((bodies, WORK)), np.zeros(ENGINE)
     out, origin = np.zeros(states.shape[1]), np.zeros(3)
@@ -259,6 +240,8 @@ def _observe(
                     moment[n, m, k] = w[0, MOMENT + k]
         _pressures(theta, y, model, model.rotors, e, pressure[n])
         gas, load = _gas_of_all(theta, y, model, model.rotors, e), _load_now(y, speed, model, model.rotors, w, e)
+        load += drive_torque(model.drive, e, DRIVE_)
+        starter = starter_torque(model.drive, e, DRIVE_)
         friction = friction_now(speed, model, e)
         losses = loss_torque(speed, model, e) + charger_torque(model.air, e)
         _observe_air(y, model.air_at, speed, model.air, e, air[n])
@@ -266,8 +249,8 @@ def _observe(
         if model.carrier >= 0:
             driven = _turning(model, model.rotors, rates[model.carrier], load)
         _observe_rotors(y, speed, model.rotors, turning[n])
-        torque[n, 0], torque[n, 1], torque[n, 2] = speed, gas, driven - gas + losses
-        torque[n, 3], torque[n, 4], torque[n, 5] = load, friction, losses - friction
+        torque[n, 0], torque[n, 1], torque[n, 2] = speed, gas, driven - gas + losses - starter
+        torque[n, 3], torque[n, 4], torque[n, 5], torque[n, 6] = load, friction, losses - friction, starter
 
 
 def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> Observed:
@@ -275,7 +258,7 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     model, points = packed.model, len(states)
     bodies, mounts = len(packed.names), model.mounts.size
     cylinders = model.train.cylinders.size
-    torque, pressure = np.zeros((points, 6)), np.zeros((points, cylinders))
+    torque, pressure = np.zeros((points, 7)), np.zeros((points, cylinders))
     force, deflection = np.zeros((points, mounts, 3)), np.zeros((points, mounts, 3))
     twisted = bool(np.any(model.mounts["torsion"]))
     moment = np.zeros((points if twisted else 0, mounts, 3))
@@ -331,6 +314,7 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         rotor_speed=turning[:, :rotors] if rotors else None,
         shaft_torque=turning[:, rotors : rotors + shafts] if rotors else None,
         shaft_twist=turning[:, rotors + shafts :] if rotors else None,
+        **(packed.starter.seen(torque[:, 6], torque[:, 0]) if packed.starter is not None else {}),
     )
 
 
@@ -339,15 +323,15 @@ def _rotor_counts(packed: Packed) -> tuple[int, int]:
     return (0, 0) if rotors is None else (rotors.parts.size, rotors.shafts.size)
 
 
-def joined(first: Observed, second: Observed) -> Observed:
-    """What one model gives, then another, as one record."""
+def joined(*pieces: Observed) -> Observed:
+    """What several stretches give, one after the other, as one record."""
     found: dict[str, Any] = {}
     for item in fields(Observed):
-        one, other = getattr(first, item.name), getattr(second, item.name)
-        if isinstance(one, dict):
-            found[item.name] = {name: np.concatenate([one[name], other[name]]) for name in one}
+        parts = [getattr(piece, item.name) for piece in pieces]
+        if isinstance(parts[0], dict):
+            found[item.name] = {name: np.concatenate([part[name] for part in parts]) for name in parts[0]}
         else:
-            found[item.name] = None if one is None else np.concatenate([one, other])
+            found[item.name] = None if parts[0] is None else np.concatenate(parts)
     return Observed(**found)
 
 

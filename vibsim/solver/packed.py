@@ -26,12 +26,16 @@ from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.flexible_checks import CHAIN
 from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
+from vibsim.inputs.steps import made_ready, stepped
 from vibsim.jit import kernel
 from vibsim.late import prepare
+from vibsim.solver.crank_drive import NO_DRIVE, Drive
+from vibsim.solver.driven import StarterMotor, drive_states, is_driven, starter_of
 from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
 from vibsim.solver.outlet_pack import pack_outlet
 from vibsim.solver.rotor_motion import Rotors
 from vibsim.solver.rotor_pack import carried_inertias, pack_rotors
+from vibsim.solver.step_speeds import speeds_of_run
 from vibsim.structure.flexible import ALL_RIGID, Flex, Flexible, flexible_of
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 from vibsim.structure.vertical_pack import PackedParts, pack_parts
@@ -64,7 +68,8 @@ class Model(NamedTuple):
     the others; `load` torque a + b·speed + c·speed·|speed| + d·sign(speed) at the crank, reacted by body
     `reactor` (−1 ground); `air` the air path, where its states are among those of the run, and `air_at` where they
     begin; `flex` the elastic modes of bodies, `outlet` (1) the chain or differential that the output torque leaves by
-    (then `reactor` is the carrier), `parts` wheels, anti-roll bars and occupants.
+    (then `reactor` is the carrier), `parts` wheels, anti-roll bars and occupants, `rotors` what turns beside
+    the crank; `drive` what else drives or holds the crank in the run, and `drive_at` where its states begin.
     """
 
     bodies: np.ndarray
@@ -85,6 +90,8 @@ class Model(NamedTuple):
     outlet: np.ndarray | None = None
     parts: Parts | None = None
     rotors: Rotors | None = None
+    drive: Drive | None = None
+    drive_at: int = 0
 
 
 class Packed(NamedTuple):
@@ -98,7 +105,8 @@ class Packed(NamedTuple):
     case's CSV files; `borrowed` nodes of the air path at which no working cycle closes. `repeats` working cycles, of
     misfire, are a period. `part_names` and `part_places` (n, 3) m as drawn are those of what moves up and
     down by itself, wheels and then `occupants`; `drivetrain` says what the rotors are, where there are any. Those of
-    rotors and shafts stand before the air path's.
+    rotors and shafts stand before the air path's, those of what drives the crank last. `starter` is the case's, in runs
+    that have one.
     """
 
     model: Model
@@ -120,6 +128,10 @@ class Packed(NamedTuple):
     part_places: np.ndarray = np.zeros((0, 3))
     occupants: tuple[str, ...] = ()
     drivetrain: Drivetrain | None = None
+    starter: StarterMotor | None = None
+
+    def with_drive(self, drive: Drive) -> Packed:
+        return self._replace(model=self.model._replace(drive=drive))
 
     def with_air(self, air: AirPath) -> Packed:
         return self._replace(model=self.model._replace(air=air))
@@ -182,7 +194,7 @@ def pack(case: Case, folder: Path) -> Packed:
     Raises InputError for what only shows once the engine is resolved: firing angles, throws, traces, and moving parts
     heavier than the weighed whole that includes them.
     """
-    case = _seating(_carrying(with_load(case, folder)))
+    case = _seating(_carrying(with_load(made_ready(case), folder)))
     engine = case.engine
     names = [body.name for body in case.body]
     centres = [np.array(body.centre_of_mass) for body in case.body]
@@ -246,6 +258,8 @@ def pack(case: Case, folder: Path) -> Packed:
         outlet=outlet,
         parts=parts.parts,
         rotors=rotors,
+        drive=NO_DRIVE if is_driven(case) else None,
+        drive_at=first + len(turning) + len(fed.states),
     )
     if np.any(mounts.records["special"]):
         prepare()
@@ -259,7 +273,13 @@ def pack(case: Case, folder: Path) -> Packed:
         layout=layout,
         accessories=_driven_by_crank(engine, point, fed),
         remarks=replace(remarks, warnings=(*remarks.warnings, *flexible.warnings, *parts.remarks)),
-        more_states=(*_elastic_states(flexible), *states, *turning, *fed.states),
+        more_states=(
+            *_elastic_states(flexible),
+            *states,
+            *turning,
+            *fed.states,
+            *(drive_states() if is_driven(case) else ()),
+        ),
         load=case.run.load if case.run else 1.0,
         point=point,
         folder=folder,
@@ -270,6 +290,7 @@ def pack(case: Case, folder: Path) -> Packed:
         part_places=parts.places,
         occupants=tuple(occupant.name for occupant in case.occupant),
         drivetrain=driven,
+        starter=starter_of(case),
     )
 
 
@@ -408,8 +429,8 @@ def _gas(case: Case, layout: Layout | None, folder: Path, point: OperatingPoint 
     if case.run is None and isinstance(case.engine.gas, TraceGas) and case.engine.gas.folder is not None:
         speed, load = some_point(case.engine, layout, folder)
     speeds = np.array([speed])
-    if case.run and case.run.kind == "free" and depends_on_speed(case.engine):
-        speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0))
+    if case.run and (case.run.kind == "free" or stepped(case.run)) and depends_on_speed(case.engine):
+        speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0)) if case.run.kind == "free" else speeds_of_run(case)
         if isinstance(case.engine.gas, TraceGas):
             speeds = speed_nodes(case.engine, layout, speed, load, folder)
     points = [Operating(float(value), load, folder) for value in speeds]

@@ -17,7 +17,8 @@ import numpy as np
 from vibsim.engine.moving_mass import Train, crank_weights
 from vibsim.inputs.models import Engine
 from vibsim.solver.frequency_push import HIGHEST_ORDER, POINTS_PER_TURN, crank_speed, integral, over_cycle, over_time
-from vibsim.solver.motion import A1_, A_, B1_, B_, C_, ENGINE
+from vibsim.solver.motion import ENGINE
+from vibsim.solver.moving_parts import A1_, A_, B1_, B_, C_
 from vibsim.solver.packed import Packed
 
 Kind = Literal["gas", "reciprocating", "rotating", "counterweights", "balance shaft"]

@@ -13,13 +13,17 @@ import numpy as np
 from vibsim.engine.pressure import depends_on_speed
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.models import Case, Run
+from vibsim.inputs.programme_checks import STEPPED
+from vibsim.inputs.steps import is_prescribed, made_ready, stepped
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.fed import after_step, air_remarks, held_at, lay_back
 from vibsim.solver.motion import derivatives
 from vibsim.solver.observe import Observed, joined, observe
 from vibsim.solver.packed import Packed, pack
+from vibsim.solver.programme import Take, run_steps, run_streamed
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import equilibrium, error_control, require_engine, state_at
+from vibsim.solver.starting import held_speed
 from vibsim.solver.steady import holding_speed, mean_inertia, settle
 from vibsim.solver.steady_state import steady_state
 from vibsim.solver.stepper import (
@@ -46,17 +50,25 @@ def no_progress(phase: str, done: float, total: float) -> None:
     """Progress sink that shows nothing."""
 
 
-def simulate(case: Case, folder: Path | str = ".", progress: Progress = no_progress) -> Solution:
-    """Run a case; CSV files named in it are looked for in `folder`.
+def simulate(
+    case: Case, folder: Path | str = ".", progress: Progress = no_progress, take: Take | None = None
+) -> Solution:
+    """Run a case; CSV files named in it are looked for in `folder`. The record of a run of steps is handed to `take`,
+    if one is given, as it grows, instead of being kept.
 
     Raises InputError for what is wrong in the case, RunFailure when the run cannot be carried through.
     """
     if case.run is None:
         raise InputError("run: is missing; add a [run] table with kind and speed_rpm")
+    case = made_ready(case)
+    assert case.run is not None
     packed = pack(case, Path(folder))
     require_engine(packed)
     begin = time.perf_counter()
-    solution = KINDS[case.run.kind](case, case.run, packed, progress)
+    if take is not None and stepped(case.run):
+        solution = run_streamed(case, case.run, packed, progress, take)
+    else:
+        solution = KINDS[case.run.kind](case, case.run, packed, progress)
     return replace(solution, seconds=time.perf_counter() - begin, warnings=packed.remarks.warnings + solution.warnings)
 
 
@@ -98,11 +110,14 @@ def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solu
     What repeats is a period of misfire, if there is one. Variation sets in with the record, under the load found, which
     then grows with the speed so that the mean speed does not wander.
     """
+    if is_prescribed(run):
+        packed = held_speed(packed, run.speed)
     stepper, packed, settling, floquet, warnings = steady_state(case, run, with_misfire(packed, run), progress)
     run = run.model_copy(update={"relative_tolerance": settling.relative_tolerance})
     varies = run.variation is not None
     if varies:
-        packed = holding_speed(with_variation(packed, run), run.speed)
+        packed = with_variation(packed, run)
+        packed = packed if is_prescribed(run) else holding_speed(packed, run.speed)
         derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     stepper.clock[0] = 0.0
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
@@ -119,6 +134,9 @@ def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solu
         if status != REACHED_ANGLE:
             raise explain_failure(status, stepper, packed, case)
     angles.states[:, -2] -= first
+    over_angle = observe(angles.states, packed, case.sensor)
+    if is_prescribed(run):
+        settling = replace(settling, load_torque=float(over_angle.load_torque.mean()))
     return Solution(
         case=case,
         packed=packed,
@@ -126,7 +144,7 @@ def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solu
         over_time=observe(times.states, packed, case.sensor),
         first_angle=first,
         angle=angles.step * np.arange(points),
-        over_angle=observe(angles.states, packed, case.sensor),
+        over_angle=over_angle,
         settling=settling,
         counts=_counts(stepper),
         periodic=not varies,
@@ -256,4 +274,5 @@ KINDS: dict[str, Callable[[Case, Run, Packed, Progress], Solution]] = {
     "free": run_free,
     "steady": run_steady,
     "load_step": run_load_step,
+    **dict.fromkeys(STEPPED, run_steps),
 }

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vibsim.inputs.models import Case
+from vibsim.solver.history import History
 from vibsim.solver.observe import Observed
+from vibsim.solver.outcome import Outcome
 from vibsim.solver.packed import Packed
 from vibsim.solver.varied import FoundVariation
 
@@ -40,7 +42,8 @@ class Solution:
     In a steady run the angle grid is the last whole working cycle of the record, with misfire the last whole period,
     counted from its own beginning at crank angle `first_angle` (rad) of the record; in a free run, and where cycles
     vary, it spans every whole cycle passed (None when none was). `periodic` says whether it repeats, `floquet` are the
-    multipliers of a state found as periodic. `warnings` are lines on what of the input or the run is doubtful.
+    multipliers of a state found as periodic. A run of steps has the index of the `step` at each time (n), the `history`
+    of its quantities and the `outcomes` of the steps. `warnings` are lines on what of the input or the run is doubtful.
     """
 
     case: Case
@@ -57,3 +60,6 @@ class Solution:
     periodic: bool = False
     variation: FoundVariation | None = None
     floquet: Floquet | None = None
+    step: np.ndarray | None = None
+    history: History | None = None
+    outcomes: tuple[Outcome, ...] = ()

@@ -8,7 +8,8 @@ import numpy as np
 
 from vibsim.engine.accessories import held_at
 from vibsim.inputs.errors import InputError
-from vibsim.solver.motion import A_, B_, C_, derivatives, fill_engine, scratch
+from vibsim.solver.motion import derivatives, fill_engine, scratch
+from vibsim.solver.moving_parts import A_, B_, C_
 from vibsim.solver.near_rest import forces_near, move
 from vibsim.solver.packed import PLACE_FLOOR, SPEED_FLOOR, STATES_PER_BODY, Model, Packed
 from vibsim.solver.rest import at_rest, deflections, held_at_speed

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 
 from vibsim.inputs.case_checks import FASTEST_RPM
-from vibsim.jit import apart, bare, inner
+from vibsim.jit import apart, inner, released_bare
 from vibsim.solver.motion import derivatives, scratch
 from vibsim.solver.packed import Model
 
@@ -229,7 +229,7 @@ def _write_angles(s, begin, h, points):
         points.next[0] += 1
 
 
-@bare
+@released_bare
 def advance(s, model, control, end_time, end_angle, times, angles):
     """Integrate until `end_time` (s) or `end_angle` (rad), whichever comes first, writing both grids.
 

@@ -15,6 +15,7 @@ from vibsim.inputs.charging_models import Charged
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case, Engine
+from vibsim.inputs.steps import stepped, steps_of
 from vibsim.solver.observe import observe
 from vibsim.solver.packed import STANDARD_GRAVITY, Packed, pack
 from vibsim.solver.start import equilibrium, state_at
@@ -181,6 +182,9 @@ def _run_line(case: Case, packed: Packed) -> str:
     run = case.run
     if run is None:
         return "run: none given; vibsim run needs a [run] table"
+    if stepped(run):
+        steps = ", ".join(step.kind.replace("_", "-") for step in steps_of(run))
+        return f"run: {steps}, at {run.sample_rate:g} Hz, relative tolerance {run.relative_tolerance:g}"
     load = f", load {packed.load:.4g}" if case.engine is not None and depends_on_speed(case.engine) else ""
     if run.load_after is not None:
         speed = "held" if run.hold_speed else "left alone"

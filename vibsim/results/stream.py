@@ -1,0 +1,78 @@
+"""A long record on disk, chunk by chunk as the run goes, in the form that results files have."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import h5py
+import numpy as np
+
+from vibsim.engine.air_seen import SEEN
+from vibsim.inputs.errors import VibsimError
+from vibsim.results.collect import QUANTITIES
+from vibsim.results.hdf5 import beside, write_group
+from vibsim.results.labelled import Group
+from vibsim.solver.observe import Observed
+
+MOST_ROWS = 20_000  # of a chunk in the file, which otherwise has as many as come at once
+
+
+class Stream:
+    """The root variables over time of a results file being written."""
+
+    def __init__(self, file: h5py.File):
+        self._file = file
+        self._dims: dict[str, tuple[str, ...]] = {}
+
+    def take(self, time: np.ndarray, step: int, seen: Observed) -> None:
+        """Append a stretch of the record: times (n) s, index of the step, quantities.
+
+        Raises VibsimError when a number is not finite.
+        """
+        self._append("time", time, (), "s", "time from the start of the record")
+        self._append("step", np.full(time.size, step, np.int64), (), "1", "which step of the run, from 0")
+        for name, (dims, units, words) in QUANTITIES.items():
+            values = getattr(seen, name)
+            if values is not None and not (values.shape[1:] and values.shape[1] == 0):
+                self._append(name, values, dims, units, words)
+        for name, values in (seen.air or {}).items():
+            self._append(name, values, (), SEEN[name][0], SEEN[name][1])
+
+    def _append(self, name: str, values: np.ndarray, dims: tuple[str, ...], units: str, words: str) -> None:
+        if values.dtype.kind == "f" and not np.isfinite(values.sum()):
+            raise VibsimError(f"{name}: holds numbers that are not finite; nothing was written")
+        if name not in self._dims:
+            rest = values.shape[1:]
+            rows = min(len(values), MOST_ROWS)
+            node = self._file.create_dataset(
+                name, data=values, maxshape=(None, *rest), chunks=(rows, *rest), dtype=values.dtype
+            )
+            node.attrs["units"], node.attrs["long_name"] = units, words
+            self._dims[name] = dims
+            return
+        node = self._file[name]
+        before = node.shape[0]
+        node.resize(before + len(values), axis=0)
+        if len(values) == node.chunks[0] and before % len(values) == 0:  # a whole chunk of the file, as it is
+            node.id.write_direct_chunk((before,) + (0,) * (values.ndim - 1), np.ascontiguousarray(values))
+        else:
+            node[before:] = values
+
+    def finish(self, group: Group) -> None:
+        """Write what goes with the record: labels, attributes, groups."""
+        write_group(self._file, group, {})
+        self._file["time"].make_scale("time")
+        for name, dims in self._dims.items():
+            if name == "time":
+                continue
+            for index, dimension in enumerate(("time", *dims)):
+                self._file[name].dims[index].attach_scale(self._file[dimension])
+
+
+@contextmanager
+def streamed(path: Path) -> Iterator[Stream]:
+    """A results file that appears under its name when it is complete."""
+    with beside(path) as name, h5py.File(name, "w", track_order=True) as file:
+        yield Stream(file)

@@ -1,0 +1,156 @@
+"""How a run of steps goes over time: speed and torque, mount forces, accelerations, what drives the crank."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from vibsim.post.steps import WINDOW, levels
+from vibsim.results.labelled import Group
+from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, line, new_figure, plain, short
+
+RPM = 30.0 / math.pi  # per rad/s
+MOST_CURVES = 6
+SHORTEST_NAMED = 0.05  # of the record: shorter steps are named upright
+
+
+def _heading(results: Group, what: str) -> str:
+    return cut(f"{what} · {results.attributes['title']}", LONGEST_TITLE)
+
+
+def _band(axes: Axes, history: Group, name: str, scale: float, tint: int, label: str) -> None:
+    """Mean of a quantity over time within its least and greatest values."""
+    time = history["block"]
+    mean, least, greatest = (scale * history[f"{name}_{part}"] for part in ("mean", "least", "greatest"))
+    axes.fill_between(time, least, greatest, color=colour(tint), alpha=0.3, lw=0.0)
+    axes.plot(time, mean, line(tint), color=colour(tint), lw=1.3, label=label)
+
+
+def _steps(axes: Axes, results: Group, named: bool) -> None:
+    """Mark where steps begin; name them above the topmost axes."""
+    steps = results.groups["steps"]
+    count, end = int(steps.attributes["count"]), float(results["history/block"][-1])
+    for index in range(count):
+        found = steps.groups[str(index + 1)].attributes
+        begin, until = found["begin_s"], found["end_s"]
+        if index:
+            axes.axvline(begin, color=FAINT, lw=1.0, zorder=0)
+        if named and count > 1:
+            words = str(found["kind"]).replace("_", "-")
+            upright = (until - begin) < SHORTEST_NAMED * end
+            axes.annotate(
+                words, (0.5 * (begin + until), 1.0), (0, 3), xycoords=("data", "axes fraction"),
+                textcoords="offset points", ha="center", va="bottom", fontsize=8.5, rotation=90 if upright else 0,
+            )  # fmt: skip
+    axes.set_xlim(0.0, end)
+
+
+def _stacked(figure: Figure, rows: int) -> list[Axes]:
+    tall, right = figure.get_figheight(), 0.985 if rows < 3 else 0.94
+    grid = figure.add_gridspec(rows, 1, left=0.075, right=right, top=1.0 - 0.85 / tall, bottom=0.5 / tall, hspace=0.34)
+    return [figure.add_subplot(grid[row]) for row in range(rows)]
+
+
+def speed_history(results: Group) -> Figure | None:
+    """Crank speed, torques, and what the throttle or the starter does."""
+    history = results.groups["history"]
+    more = [name for name in ("throttle_opening", "starter_current") if f"{name}_mean" in history]
+    figure = new_figure(11.0, 5.4 + 1.9 * len(more), _heading(results, "Crank speed and torque"))
+    places = _stacked(figure, 2 + len(more))
+    speed = plain(places[0], "", "", "crank speed, rpm")
+    _band(speed, history, "crank_speed", RPM, 0, "mean; shaded: least to greatest")
+    speed.legend(fontsize=8, frameon=False, loc="upper right")
+    torque = plain(places[1], "Mean torque on the crank (over each stretch of time)", "", "torque, N m")
+    words = {"gas": "gas", "load": "output", "friction": "friction", "accessory": "accessories", "starter": "starter"}
+    for index, (name, label) in enumerate(words.items()):
+        if f"{name}_torque_mean" in history:
+            mean = _smooth(history, f"{name}_torque_mean")
+            torque.plot(history["block"], mean, line(index), color=colour(index), lw=1.4, label=label)
+    torque.legend(fontsize=8, frameon=False, ncols=5, loc="lower right", bbox_to_anchor=(1.0, 0.98))
+    for axes, name in zip(places[2:], more, strict=True):
+        if name == "throttle_opening":
+            plain(axes, "Throttle opening, and intake pressure (dashed)", "", "opening, %")
+            axes.plot(history["block"], 100.0 * history["throttle_opening_mean"], color=colour(0), lw=1.4)
+            other = plain(axes.twinx(), "", "", "intake, kPa")
+            other.plot(history["block"], 1e-3 * history["intake_pressure_mean"], "--", color=colour(1), lw=1.2)
+            other.grid(False)
+        else:
+            plain(axes, "Starter's current, and battery voltage (dashed)", "", "current, A")
+            _band(axes, history, "starter_current", 1.0, 0, "")
+            other = plain(axes.twinx(), "", "", "battery, V")
+            other.plot(history["block"], history["battery_voltage_least"], "--", color=colour(1), lw=1.2)
+            other.grid(False)
+    for index, axes in enumerate(places):
+        _steps(axes, results, named=index == 0)
+    places[-1].set_xlabel("time, s", fontsize=9)
+    return figure
+
+
+def _smooth(history: Group, name: str) -> np.ndarray:
+    """A mean over windows of WINDOW, so that single firings do not hide how it goes."""
+    values, time = history[name], history["block"]
+    width = max(round(WINDOW / (time[1] - time[0])), 1) if len(time) > 1 else 1
+    ones = np.ones(width)
+    return np.convolve(values, ones, "same") / np.convolve(np.ones(len(values)), ones, "same")
+
+
+def mount_history(results: Group) -> Figure | None:
+    """Levels of the mounts' forces over time, and the most loaded one's force itself."""
+    history = results.groups["history"]
+    if "mount_force_mean" not in history:
+        return None
+    figure = new_figure(11.0, 7.4, _heading(results, "Mount forces over time"))
+    places = _stacked(figure, 2)
+    names = short(results.labels("mount"))
+    worst = _levels(places[0], history, "mount_force", names, f"rms over {WINDOW:g} s, N")
+    swing = history["mount_force_greatest"][:, worst].max(axis=0) - history["mount_force_least"][:, worst].min(axis=0)
+    words = f"Most loaded mount, {names[worst]}: force, least to greatest"
+    axes = plain(places[1], words, "time, s", "force, N")
+    for axis in np.argsort(swing)[::-1][:2]:
+        least, greatest = (history[f"mount_force_{part}"][:, worst, axis] for part in ("least", "greatest"))
+        axes.fill_between(
+            history["block"], least, greatest, color=colour(int(axis)), alpha=0.6, lw=0.6, label="XYZ"[axis]
+        )
+    axes.legend(fontsize=8, frameon=False, ncols=3, loc="lower right", bbox_to_anchor=(1.0, 0.98))
+    for index, place in enumerate(places):
+        _steps(place, results, named=index == 0)
+    return figure
+
+
+def sensor_history(results: Group) -> Figure | None:
+    """Levels of acceleration at the sensors over time, with the crank speed."""
+    history = results.groups["history"]
+    if "sensor_acceleration_mean" not in history:
+        return None
+    figure = new_figure(11.0, 7.0, _heading(results, "Acceleration over time, unweighted"))
+    places = _stacked(figure, 2)
+    _levels(places[0], history, "sensor_acceleration", short(results.labels("sensor")), f"rms over {WINDOW:g} s, m/s²")
+    speed = plain(places[1], "Crank speed", "time, s", "rpm")
+    _band(speed, history, "crank_speed", RPM, 0, "")
+    for index, place in enumerate(places):
+        _steps(place, results, named=index == 0)
+    return figure
+
+
+def _levels(axes: Axes, history: Group, quantity: str, names: list[str], label: str) -> int:
+    """Levels over time of the strongest few; returns which has the highest."""
+    time, rows = levels(history, quantity)
+    ranking = np.argsort(rows.max(axis=0))[::-1]
+    plain(axes, "", "", label)
+    for place, index in enumerate(ranking[:MOST_CURVES]):
+        axes.plot(time, rows[:, index], line(place), color=colour(place), lw=1.6, label=names[index])
+    axes.set_ylim(bottom=0.0)
+    columns = 1 if len(names) <= 3 else 2
+    axes.legend(fontsize=8, frameon=False, ncols=columns, loc="upper right", labelcolor=INK)
+    return int(ranking[0])
+
+
+HISTORIES: dict[str, Callable[[Group], Figure | None]] = {
+    "speed": speed_history,
+    "mounts": mount_history,
+    "sensors": sensor_history,
+}
