@@ -7,6 +7,7 @@ import pytest
 
 from vibsim.engine.shaft_law import damping_torque, ramp, spring_law
 from vibsim.inputs.rotor_models import Shaft
+from vibsim.jit import kernel
 
 STAGED = Shaft(
     between=("a", "b"), stage_twist=(-0.2, -0.05, 0.0, 0.07, 0.28), stage_torque=(-160.0, -8.0, 0.0, 10.0, 330.0)
@@ -30,13 +31,18 @@ def test_stages_from_nought_hold_both_ways() -> None:
         assert law.torque(-twist) == pytest.approx(-law.torque(twist))
 
 
+@kernel
+def damping(twist, rate, damper, friction, half_lash, width):
+    return damping_torque(twist, rate, damper, friction, half_lash, width)
+
+
 def test_lash_lets_go() -> None:
     law = spring_law(Shaft(between=("a", "b"), stiffness=1000.0, lash=0.02))
     assert [law.torque(twist) for twist in (-0.008, 0.0, 0.008)] == pytest.approx([0.0, 0.0, 0.0], abs=1e-12)
     assert law.torque(0.05) == pytest.approx(40.0)
     assert law.torque(-0.05) == pytest.approx(-40.0)
-    inside = damping_torque.py_func(0.005, 3.0, 2.0, 0.0, law.half_lash, law.lash_width)
-    outside = damping_torque.py_func(0.05, 3.0, 2.0, 0.0, law.half_lash, law.lash_width)
+    inside = damping(0.005, 3.0, 2.0, 0.0, law.half_lash, law.lash_width)
+    outside = damping(0.05, 3.0, 2.0, 0.0, law.half_lash, law.lash_width)
     assert (inside, outside) == (0.0, 6.0)
 
 

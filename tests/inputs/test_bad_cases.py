@@ -316,7 +316,7 @@ def test_any_wrong_suffix_is_named_with_an_example(line, suffix, demo_text):
     [
         (lambda path: None, "no such file"),
         (lambda path: path.mkdir(), "is a folder"),
-        (lambda path: path.write_bytes(b"\x89HDF\r\n\x1a\n\xff\xfe"), "not text in UTF-8"),
+        (lambda path: path.write_bytes(b"\x89HDF\r\n\x1a\n\xff\xfe"), "holds results (HDF5), is no case"),
         (lambda path: path.write_text("\n"), "is empty"),
     ],
     ids=["absent", "folder", "results file", "empty"],

@@ -44,7 +44,6 @@ def test_keys_are_read():
         ({"duty": [POINT | {"speed_rpm": 60_000.0}]}, "duty[1].speed_rpm: got '60000 rpm'; must be below 57000 rpm"),
         ({"duty": [POINT | {"load": 1.5}]}, "duty[1].load: got 1.5; must be at most 1"),
         ({"duty": [{"speed_rpm": 2000.0}]}, "duty[1].hours: is missing"),
-        ({"duty": [POINT], "run": None}, "run: is missing; [[duty]] takes"),
     ],
 )
 def test_wrong_keys(changes, line):

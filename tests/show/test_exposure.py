@@ -182,3 +182,12 @@ def test_results_without_contacts_say_so(results, tmp_path, command):
     write_results(found, tmp_path / "none.h5")
     assert "none: sensor: is missing; exposure needs a [[sensor]]" in command("exposure", tmp_path / "none.h5")[2]
     assert "has no [[sensor]]; spectra are" in command("spectra", tmp_path / "none.h5")[2]
+
+
+def test_duty_needs_a_run_to_take_the_rest_from(command, tmp_path, demo_text):
+    head, tail = demo_text.split("[run]")
+    rest = tail[tail.index("[", 1) :] if "\n[" in tail else ""
+    (tmp_path / "no-run.toml").write_text(head + rest, encoding="utf-8")
+    code, _, err = command("exposure", tmp_path / "no-run.toml")
+    assert code == 2
+    assert err == "vibsim: run: is missing; [[duty]] takes tolerances and what else holds from it\n"

@@ -25,8 +25,6 @@ def check_exposure(clean: dict[str, Any], report: Report) -> None:
         before, hours = hours, hours + max(given, 0.0)
         if before <= DAY < hours - 1e-9 and given <= DAY:
             report(("duty", index, "hours"), given, f"the day comes to {hours:g} h with it, at most {DAY:g} h")
-    if "duty" in clean and clean.get("run") is None:
-        report(("run",), None, "is missing; [[duty]] takes tolerances and what else holds from it")
 
 
 def _number(value: Any) -> float:

@@ -91,6 +91,8 @@ def duty_exposure(case_file: CaseFile, hours: float | None = None, progress: Pro
     duty = case_file.case.duty
     if duty and hours is not None:
         raise InputError(f"--hours: got {hours:g}; {case_file.name} has its hours in [[duty]]")
+    if duty and case_file.case.run is None:
+        raise InputError("run: is missing; [[duty]] takes tolerances and what else holds from it")
     if not duty:
         results = run_case(case_file, progress)
         return combined(title, (point_of(results, "the run", HOURS if hours is None else hours),))
