@@ -15,7 +15,7 @@ from vibsim.inputs.loader import load_case
 from vibsim.results.labelled import Group
 from vibsim.results.sweep_file import packed_values, shape_of
 from vibsim.studies.sweep.axes import read_points
-from vibsim.studies.sweep.engines import Engine, in_process, one_thread_each, process_pool
+from vibsim.studies.sweep.engines import Engine, in_process, process_pool
 from vibsim.studies.sweep.plan import Chain, Plan
 from vibsim.studies.sweep.point import Outcome, work
 from vibsim.studies.sweep.sweep import Task, journal_path, make_file, read_journal, run_sweep
@@ -55,11 +55,10 @@ def _map_figures(demo: Path, folder: Path, repeats: int) -> list[Figure]:
     whole = Plan((case,), read_points(QUICK_MAP if repeats < 3 else MAP))
     little = Plan((case,), read_points(["run.speed_rpm=2500,2600", "run.load=0.1:1:8"]))
     rates = []
-    with one_thread_each():
-        for workers in (1, 2):
-            start = _seconds(little, folder / f"l{workers}.h5", process_pool(workers))
-            took = _seconds(whole, folder / f"w{workers}.h5", process_pool(workers))
-            rates.append((whole.total - little.total) / (took - start))
+    for workers in (1, 2):
+        start = _seconds(little, folder / f"l{workers}.h5", process_pool(workers))
+        took = _seconds(whole, folder / f"w{workers}.h5", process_pool(workers))
+        rates.append((whole.total - little.total) / (took - start))
     efficiency = 0.5 * rates[1] / rates[0]
     return [
         Figure("sweep_points_per_s_1", "points of the map, one process", "1/s", rates[0], rates[0]),

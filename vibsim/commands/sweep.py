@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import os
 from pathlib import Path
 
 from vibsim.commands.common import DONE, FAILED, INTERRUPTED, check_number, complain, print_json
 
+# matrices here are small: more threads would only take each other's cores
+THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 HELP = "steady points over any numeric keys of a case, on all cores or a cluster, resumable, into one file"
 DETAIL = """
 an axis is KEY=VALUES; the key as error lines name it, with [name] or [1] for one of a list and [*] for all of them:
@@ -44,6 +47,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 
 def act(options: argparse.Namespace) -> int:
+    for name in THREADS:  # read when the libraries load, here and in the workers
+        os.environ.setdefault(name, "1")
     from vibsim.inputs.loader import load_case
     from vibsim.studies.sweep.axes import read_points
     from vibsim.studies.sweep.plan import Plan
@@ -76,12 +81,11 @@ def _sweep(plan, options: argparse.Namespace) -> int:
 
     from vibsim.show.progress import ProgressLine
     from vibsim.show.sweep_tables import print_sweep
-    from vibsim.studies.sweep.engines import cluster, in_process, one_thread_each, process_pool
+    from vibsim.studies.sweep.engines import cluster, in_process, process_pool
     from vibsim.studies.sweep.sweep import run_sweep
 
     path = options.output or Path(f"{plan.cases[0].name}-sweep.h5")
     with contextlib.ExitStack() as stack:
-        stack.enter_context(one_thread_each())
         if options.cluster:
             address = None if options.cluster == "local" else options.cluster
             engine = stack.enter_context(cluster(address, options.workers))

@@ -8,6 +8,7 @@ import tomllib
 import types
 import typing
 from dataclasses import dataclass, field, replace
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -47,6 +48,7 @@ class Reading:
     problems: list[Problem] = field(default_factory=list)
     written: dict[Location, tuple[str, Any]] = field(default_factory=dict)
     meant: set[str] = field(default_factory=set)  # paths of keys that a misspelt one was taken for
+    quiet: bool = False  # mistakes are not told, so no hint is looked for
 
     def report(self, where: Location, got: Any, allowed: str) -> None:
         self.problems.append(Problem(self.shown(where), got, allowed))
@@ -119,6 +121,13 @@ def unit_of(info: FieldInfo) -> Unit | None:
     return next((item for item in info.metadata if isinstance(item, Unit)), None)
 
 
+@cache
+def units_of(model: type[Table]) -> dict[str, Unit]:
+    """The quantities among a table's fields, with what they are measured in."""
+    units = {name: unit_of(info) for name, info in model.model_fields.items()}
+    return {name: unit for name, unit in units.items() if unit is not None}
+
+
 def written_key(name: str, info: FieldInfo) -> str:
     """The key a field is customarily written with: `bore` -> `bore_mm`."""
     unit = unit_of(info)
@@ -153,10 +162,12 @@ def _read_table(model: type[Table], raw: dict[str, Any], where: Location, readin
 
 
 def _match_key(model: type[Table], key: str, where: Location, reading: Reading, value: Any) -> tuple[str, Any] | None:
-    fields = model.model_fields
-    if key in fields and unit_of(fields[key]) is None:
+    fields, units = model.model_fields, units_of(model)
+    if key in fields and key not in units:
         return key, value
-    bases = [name for name in fields if unit_of(fields[name]) and (key == name or key.startswith(name + "_"))]
+    bases = [name for name in units if key == name or key.startswith(name + "_")]
+    if not bases and reading.quiet:
+        return None
     if not bases:
         names = [written_key(name, info) for name, info in fields.items()]
         near = difflib.get_close_matches(key, names, n=1, cutoff=0.6)
@@ -165,8 +176,7 @@ def _match_key(model: type[Table], key: str, where: Location, reading: Reading, 
         reading.meant.update(reading.shown((*where, name)) for name in near)
         return None
     name = max(bases, key=len)
-    unit = unit_of(fields[name])
-    assert unit is not None
+    unit = units[name]
     try:
         return name, to_si(value, key[len(name) + 1 :], unit)
     except SuffixError as error:
@@ -211,7 +221,7 @@ def _read_union(models: list[type[Table]], info: FieldInfo, raw: dict, where: Lo
 
 def _belongs_elsewhere(choices: dict[str, type[Table]], word: str, raw: dict) -> bool:
     """Whether a table without its word has keys that only other choices know."""
-    quiet = Reading()
+    quiet = Reading(quiet=True)
     for key, value in raw.items():
         known = [choice for choice, model in choices.items() if _match_key(model, key, (), quiet, value)]
         if known and word not in known:

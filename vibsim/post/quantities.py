@@ -34,10 +34,10 @@ QUANTITIES: dict[str, Callable[[Group], Group | None]] = {
 }
 
 
-def post_process(results: Group) -> Group:
-    """Add the post-processed groups to the results and return them."""
-    for name, quantity in QUANTITIES.items():
-        group = quantity(results)
+def post_process(results: Group, only: tuple[str, ...] = tuple(QUANTITIES)) -> Group:
+    """Add the post-processed groups, or `only` some, to the results and return them."""
+    for name in only:
+        group = QUANTITIES[name](results)
         if group is not None:
             results.groups[name] = group
     return results

@@ -25,6 +25,7 @@ LEVELS = (
     ("torque", "rms", "torque_rms"),
     ("torque", "amplitude", "torque_amplitude"),
 )
+GROUPS = ("mount_forces", "sensors", "orders", "exposure", "torque")  # that it is read from
 ORDERS = ("mount_force", "sensor_acceleration", "crank_speed")
 
 
@@ -109,6 +110,10 @@ def _bmep(results: Group) -> float | None:
     return _brake_torque(results) * math.pi * results.attributes["strokes"] / volume
 
 
+def _periodic(results: Group) -> float:
+    return float(results.attributes.get("solve") == "periodic")
+
+
 def _attribute(name: str) -> Callable[[Group], float | None]:
     return lambda results: results.attributes.get(name)
 
@@ -127,4 +132,6 @@ SCALARS: dict[str, tuple[str, str, Callable[[Group], float | None]]] = {
     "load_found": ("1", "share of full load, as found where torque or power was asked for", _attribute("load")),
     "residual": ("1", "change from cycle to cycle", _attribute("settling_residual")),
     "cycles": ("1", "working cycles integrated until it repeated", _attribute("settling_cycles")),
+    "periodic": ("1", "1 found as a periodic state, 0 settled cycle by cycle", _periodic),
+    "largest_multiplier": ("1", "by which a departure changes in a cycle at most", _attribute("floquet_largest")),
 }

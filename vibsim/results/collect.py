@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import platform
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 from typing import Any
 
@@ -273,6 +274,7 @@ def _variation(solution: Solution) -> dict[str, Any]:
     return attributes
 
 
+@cache
 def _versions() -> str:
     found = [f"python {platform.python_version()}"]
     for name in ("numpy", "scipy", "numba", "h5py", "pydantic", "pint"):

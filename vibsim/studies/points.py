@@ -15,7 +15,7 @@ import numpy as np
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Case, Run
-from vibsim.post.quantities import post_process
+from vibsim.post.quantities import QUANTITIES, post_process
 from vibsim.results.collect import collect
 from vibsim.results.labelled import Group
 from vibsim.solver.failure import explain_failure
@@ -41,9 +41,9 @@ class SteadyPoint:
     guess: Periodic | None
     cycles: int
 
-    def results(self, case_file: CaseFile) -> Group:
-        """Results with all post-processed groups, as `vibsim run` writes them."""
-        return post_process(collect(self.solution, case_file))
+    def results(self, case_file: CaseFile, only: tuple[str, ...] = tuple(QUANTITIES)) -> Group:
+        """Results with all post-processed groups as `vibsim run` writes them, or with `only` some."""
+        return post_process(collect(self.solution, case_file), only)
 
 
 def steady_point(case: Case, folder: Path, guess: Periodic | None = None, packed: Packed | None = None) -> SteadyPoint:

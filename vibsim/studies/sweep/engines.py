@@ -15,7 +15,6 @@ from typing import Any
 from vibsim.inputs.errors import InputError, VibsimError
 
 AHEAD = 2  # chains handed out per worker: none waits, and little is under way when a sweep stops
-THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
 class InProcess(Executor):
@@ -83,21 +82,6 @@ def _go_with_parent() -> None:
     assert parent is not None
     parent.join()
     os._exit(1)
-
-
-@contextlib.contextmanager
-def one_thread_each() -> Iterator[None]:
-    """Processes begun within use one thread for matrices: more would only take each other's cores."""
-    before = {name: os.environ.get(name) for name in THREADS}
-    os.environ.update({name: os.environ.get(name, "1") for name in THREADS})
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
 
 
 @contextlib.contextmanager

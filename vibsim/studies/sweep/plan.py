@@ -78,7 +78,7 @@ class Plan:
         for case, raw in zip(self.cases, self.raws, strict=True):
             if case.case.run is None:
                 raise InputError(f"{case.name}: run: is missing; a sweep needs a [run] table with kind and speed_rpm")
-            if case.case.run.kind != "steady":
+            if case.case.run.kind not in ("steady", "misfire", "cyclic"):
                 raise InputError(f"{case.name}: run.kind: got '{case.case.run.kind}'; a sweep is of steady points")
             for path in self.points.paths:
                 places(raw, path)

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
 from vibsim.inputs.errors import VibsimError
 from vibsim.inputs.loader import CaseFile
-from vibsim.post.reduced import reduce_results
+from vibsim.inputs.steps import is_prescribed, made_ready
+from vibsim.post.reduced import GROUPS, reduce_results
+from vibsim.results.labelled import Group
 from vibsim.results.sweep_file import packed_values, shape_of
+from vibsim.solver.periodic import Periodic
+from vibsim.studies.points import steady_point
 from vibsim.studies.run import run_case
 from vibsim.studies.sweep.plan import Chain, Plan, plan_of
+
+SHORT = 1e-3  # s of record, where one cycle is all that is kept
 
 
 @dataclass(frozen=True)
@@ -37,26 +43,35 @@ def work(text: str, chain: Chain) -> list[Outcome]:
 
 def work_chain(plan: Plan, chain: Chain) -> list[Outcome]:
     """Outcomes of a chain: every point from the steady state of the one before. A failure costs that point alone."""
-    outcomes = []
+    outcomes, guess = [], None
     for point, values in zip(chain.points, chain.values, strict=True):
-        outcomes.append(_outcome(plan, chain.case, point, values))
+        outcome, guess = _outcome(plan, chain.case, point, values, guess)
+        outcomes.append(outcome)
     return outcomes
 
 
-def _outcome(plan: Plan, case: int, point: int, values: np.ndarray) -> Outcome:
+def _outcome(
+    plan: Plan, case: int, point: int, values: np.ndarray, guess: Periodic | None
+) -> tuple[Outcome, Periodic | None]:
+    """Outcome of a point from the periodic state of its neighbour, and its own."""
     try:
-        kept = reduce_results(_steady(plan.case_at(case, values)), plan.histories)
+        results, own = _steady(plan.case_at(case, values), guess)
+        kept = reduce_results(results, plan.histories)
         shape = shape_of(kept)
-        return Outcome(point, packed_values(kept, shape), shape.as_text())
+        return Outcome(point, packed_values(kept, shape), shape.as_text()), own
     except VibsimError as error:
-        return Outcome(point, None, reason=" ".join(str(error).split()))
+        return Outcome(point, None, reason=" ".join(str(error).split())), None
     except Exception as error:  # one point must not stop the others
-        return Outcome(point, None, reason=f"internal error: {type(error).__name__}: {error}")
+        return Outcome(point, None, reason=f"internal error: {type(error).__name__}: {error}"), None
 
 
-def _steady(case_file: CaseFile):
-    run = case_file.case.run
+def _steady(case_file: CaseFile, guess: Periodic | None) -> tuple[Group, Periodic | None]:
+    """Results of a steady point: one cycle of its periodic state, or where its cycles cannot be that, a settled run."""
+    case, run = made_ready(case_file.case), case_file.case.run
     assert run is not None
-    short = run.model_copy(update={"duration": 1e-3})
-    case = case_file.case.model_copy(update={"run": short})
-    return run_case(CaseFile(case, case_file.text, case_file.folder, case_file.name, case_file.raw))
+    if run.variation is None and not is_prescribed(run):
+        point = steady_point(case, case_file.folder, guess)
+        return point.results(case_file, GROUPS), point.guess
+    duration = run.duration if run.variation is not None else SHORT
+    short = case.model_copy(update={"run": run.model_copy(update={"duration": duration})})
+    return run_case(replace(case_file, case=short)), None
