@@ -238,6 +238,8 @@ def _collect(problem: Problem, seen: Seen, signs: np.ndarray, asked: int) -> Fou
         words.setdefault(int(row), []).append(f"best at {meter.name}")
     if len(signs) > 1:
         words.setdefault(round_best, []).append(ALL_ROUND)
+    else:  # of candidates as good as each other within a cell the champion is the one
+        round_best = int(champions.key[0])
     keep = together(front, champions).key
     for row in _between(scaled, keep, list(words)):
         words[row] = []
