@@ -22,6 +22,7 @@ from vibsim.commands import (
     cure,
     cycle,
     evenness,
+    export,
     exposure,
     fit,
     flywheel,
@@ -50,6 +51,7 @@ from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_
 COMMANDS = {
     "run": run,
     "plot": plot,
+    "export": export,
     "modes": modes,
     "mounts": mounts,
     "fit": fit,
