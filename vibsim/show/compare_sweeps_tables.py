@@ -59,4 +59,5 @@ def _place(extreme: dict[str, Any], signed_scale: float, least: float) -> str:
     """The change and where, if it is of the scale's sign."""
     if signed_scale * extreme["change"] <= least:
         return ""
-    return f"{abs(signed_scale) * extreme['change']:+.3g} at {', '.join(f'{value:.4g}' for value in extreme['at'].values())}"
+    where = ", ".join(f"{value:.4g}" for value in extreme["at"].values())
+    return f"{abs(signed_scale) * extreme['change']:+.3g} at {where}"

@@ -116,21 +116,26 @@ class _Judge:
 
 def _level_rows(groups: list[Group], judge: _Judge, level: tuple[str, str, str, str, str]) -> list[Row]:
     group, variable, words, dimension, over = level
-    having = [run.groups[group] for run in groups if f"{group}/{variable}" in run]
+    having = [run for run in groups if f"{group}/{variable}" in run]
     rows = []
-    for place in dict.fromkeys(name for item in having for name in item.labels(dimension)):
+    for place in dict.fromkeys(name for run in having for name in _labels(run, group, dimension)):
         values = [_at(run, group, variable, dimension, place) for run in groups]
         if any(values):  # what the rules judge nothing of is nought everywhere
-            units = having[0].variables[variable].units
+            units = having[0].groups[group].variables[variable].units
             swings = [_swing(run, over, place) for run in groups]
             rows.append(judge.row((words, place, RESULTANT, None, units), values, swings, 0.0))
     return rows
 
 
 def _at(run: Group, group: str, variable: str, dimension: str, place: str) -> float | None:
-    if f"{group}/{variable}" not in run or place not in run.groups[group].labels(dimension):
+    if f"{group}/{variable}" not in run or place not in _labels(run, group, dimension):
         return None
-    return float(run[f"{group}/{variable}"][run.groups[group].labels(dimension).index(place)])
+    return float(run[f"{group}/{variable}"][_labels(run, group, dimension).index(place)])
+
+
+def _labels(run: Group, group: str, dimension: str) -> list[str]:
+    """Names along a dimension of a group: its own, or in memory those of the root."""
+    return run.groups[group].labels(dimension) or run.labels(dimension)
 
 
 def _swing(run: Group, name: str, place: str) -> float:
