@@ -219,9 +219,14 @@ def _axis(key: str, values: Sequence[float]) -> str:
     return f"{key}={','.join(repr(float(value)) for value in np.atleast_1d(values))}"
 
 
-def compare(*runs: Results, percent: float = PERCENT, residuals: float = RESIDUALS) -> Comparison:
-    """Two or more runs side by side, each against the first: as `vibsim compare RESULT.h5 ...`. Raises InputError."""
-    names = [str(run.attributes.get("case_name", "run")) for run in runs]
+def compare(
+    *runs: Results, names: Sequence[str] = (), percent: float = PERCENT, residuals: float = RESIDUALS
+) -> Comparison:
+    """Two or more runs side by side, each against the first: as `vibsim compare RESULT.h5 ...`; `names` are by default
+    those of the cases. Raises InputError."""
+    if names and len(names) != len(runs):
+        raise InputError(f"names: got {len(names)}; must be one for each of {len(runs)} runs")
+    names = list(names) or [str(run.attributes.get("case_name", "run")) for run in runs]
     if len(set(names)) < len(names):
         names = [f"{name} ({n})" for n, name in enumerate(names, start=1)]
     found = compare_runs(dict(zip(names, runs, strict=True)), percent, residuals)

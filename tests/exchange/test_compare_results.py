@@ -21,7 +21,7 @@ from vibsim.studies.compare_sweeps import as_dict, compare_sweeps, difference_ro
 @pytest.fixture(scope="module")
 def mount_sets() -> tuple[vibsim.Results, vibsim.Results]:
     """The demo, and the demo on front mounts of 0.6 times the stiffness."""
-    case = vibsim.load(DEMO)
+    case = vibsim.load(DEMO).with_value("run.duration_s", 0.1)
     soft = case
     for name in ("front left", "front right"):
         soft = soft.scaled(f"mount[{name}].stiffness_N_per_mm[*]", 0.6)
@@ -135,7 +135,10 @@ def test_command(mount_sets, tmp_path, command):
     found = json.loads(command("compare", *files, "--json", "--significant-percent", 90)[1])
     assert [run["name"] for run in found["runs"]] == ["firm", "soft"] and found["significant_percent"] == 90
     assert {item["verdicts"][0] for item in found["levels"]} == {ALIKE}
-    assert "got worse in soft" in out and "handlebar" in vibsim.compare(*mount_sets)._repr_html_()
+    shown = vibsim.compare(*mount_sets, names=("firm", "soft"))._repr_html_()
+    assert "Orders that got better in soft" in shown and "handlebar" in shown
+    with pytest.raises(InputError, match="names: got 1; must be one for each of 2 runs"):
+        vibsim.compare(*mount_sets, names=["firm"])
 
 
 @pytest.mark.parametrize(

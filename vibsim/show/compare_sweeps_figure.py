@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import replace
 from pathlib import Path
 
@@ -14,6 +15,7 @@ from vibsim.show.style import INK, colour, cut, into_folder, line, new_figure, p
 from vibsim.studies.compare_sweeps import Difference, SweepComparison
 
 COLUMNS = 3
+LETTERS = 14  # of small type to the inch
 COLOURS = "PuOr_r"  # two hues that all eyes tell apart, white at no change
 
 
@@ -21,17 +23,20 @@ def draw_sweep_comparison(compared: SweepComparison, folder: Path) -> list[Path]
     """Write compare-sweeps.png into a folder, made if absent. Raises VibsimError."""
     items = compared.differences
     rows, columns = -(-len(items) // COLUMNS), min(len(items), COLUMNS)
-    width, height = 4.6 * columns + 0.6, 3.7 * rows + 0.9
-    figure = new_figure(width, height, cut(f"Differences: {' against '.join(compared.names)}", int(9 * width)))
-    edges = {"left": 0.8 / width, "right": 1.0 - 0.45 / width, "top": 1.0 - 1.0 / height, "bottom": 0.6 / height}
-    grid = figure.add_gridspec(rows, columns, **edges, wspace=0.34, hspace=0.42)
     draw, words = _way(compared)
+    width = 4.6 * columns + 0.6
+    said = textwrap.wrap(words, int(LETTERS * width))
+    above = 0.82 + 0.17 * len(said)
+    height = 3.7 * rows + above - 0.1
+    figure = new_figure(width, height, cut(f"Differences: {' against '.join(compared.names)}", int(9 * width)))
+    edges = {"left": 0.8 / width, "right": 1.0 - 0.45 / width, "top": 1.0 - above / height, "bottom": 0.6 / height}
+    grid = figure.add_gridspec(rows, columns, **edges, wspace=0.34, hspace=0.42)
     for number, item in enumerate(items):
         axes = figure.add_subplot(grid[number // columns, number % columns])
         of = f"{item.sweep}: " if len(compared.names) > 2 else ""
         plain(axes, cut(f"{of}{item.label}", 58), "", "")
         draw(axes, compared, _as_shown(item))
-    figure.text(0.01, 1.0 - 0.42 / height, words, fontsize=9, va="top", color=INK)
+    figure.text(0.01, 1.0 - 0.42 / height, "\n".join(said), fontsize=9, va="top", color=INK)
     return into_folder({"compare-sweeps.png": figure}, folder)
 
 
