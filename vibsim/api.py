@@ -203,15 +203,14 @@ def sweep(
     or holds axes in words as `vibsim sweep --over` takes them. Several workers are processes, so that a script needs
     the usual `if __name__ == "__main__"`. Raises InputError, VibsimError."""
     from vibsim.studies.sweep.axes import read_points
-    from vibsim.studies.sweep.engines import in_process, one_thread_each, process_pool
+    from vibsim.studies.sweep.engines import in_process, process_pool
     from vibsim.studies.sweep.plan import Plan
     from vibsim.studies.sweep.sweep import run_sweep
 
     words = [_axis(key, values) for key, values in over.items()] if isinstance(over, Mapping) else list(over)
     plan = Plan((_case(case).file,), read_points(words))
     plan.check()
-    with one_thread_each():
-        run_sweep(plan, Path(path), in_process() if workers == 1 else process_pool(workers), resume)
+    run_sweep(plan, Path(path), in_process() if workers == 1 else process_pool(workers), resume)
     return read(path)
 
 

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 import itertools
 import os
-import tempfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 
 from vibsim.inputs.errors import InputError, VibsimError, nearest
-from vibsim.results.hdf5 import finish_file
 from vibsim.results.labelled import Group, Variable
 
 
@@ -102,17 +100,16 @@ def short_word(value: object) -> str:
 
 @contextmanager
 def new_file(path: Path) -> Iterator[Path]:
-    """A file beside `path` to be written, which takes its name once it is whole. Raises VibsimError."""
+    """A file beside `path` to be written, which takes its name once it is whole and on the disk. Raises VibsimError."""
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", suffix=".part", dir=path.parent)
-        os.close(handle)
-    except OSError as error:
-        raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
-    try:
-        yield Path(name)
-        finish_file(Path(name), path)
+        yield beside
+        with beside.open("rb") as written:
+            os.fsync(written.fileno())
+        beside.replace(path)
     except OSError as error:
         raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
     finally:
-        Path(name).unlink(missing_ok=True)
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
