@@ -124,6 +124,13 @@ def test_saved_read_and_exported(results, tmp_path):
         again.export(tmp_path / "t", "xls")
 
 
+def test_a_run_without_one_speed_is_shown(results, monkeypatch):
+    short = {"title": "to and fro", "run_kind": "run_up", "mounts": [{"name": "m", "rms_N": 2.0}]}
+    monkeypatch.setattr("vibsim.show.html_tables.summarise", lambda _: short)
+    words = Checker(results._repr_html_()).words
+    assert "run up run" in words and "rpm" not in words and "2.0" in words
+
+
 def test_sweep_from_python(tmp_path):
     case = vibsim.load(DEMO)
     found = vibsim.sweep(case, {"run.speed_rpm": [3600, 4000], "run.load": [0.35]}, tmp_path / "s.h5")

@@ -72,22 +72,28 @@ def results_html(results: Group) -> str:
     if is_sweep(results):
         return _sweep_html(results)
     found = summarise(results)
-    lines = [
-        f"{found['run_kind'].replace('_', ' ')} run, {found['mean_speed_rpm']:.0f} rpm, output "
-        f"{found['mean_load_torque_N_m']:.1f} N m, {found['mean_power_kW']:.2f} kW",
-        *str(results.attributes.get("warnings", "")).splitlines(),
-    ]
+    first = f"{found['run_kind'].replace('_', ' ')} run"
+    if "mean_speed_rpm" in found:  # a run that goes through several speeds has no one of them
+        power = f"{found['mean_load_torque_N_m']:.1f} N m, {found['mean_power_kW']:.2f} kW"
+        first += f", {found['mean_speed_rpm']:.0f} rpm, output {power}"
+    lines = [first, *str(results.attributes.get("warnings", "")).splitlines()]
     if not found.get("settling", {}).get("settled", 1):
         lines.append("The run did not settle.")
-    tables = [_rows_table(caption, found[caption.lower()], *columns) for caption, columns in COLUMNS.items()]
+    tables = [_rows_table(caption, found.get(caption.lower(), []), *columns) for caption, columns in COLUMNS.items()]
     return _page(str(found["title"]), [*lines, CAUTION], [text for text in tables if text])
 
 
 def _rows_table(caption: str, rows: list[dict[str, Any]], unit: str, columns: dict[str, tuple[str, str]]) -> str:
     """Rows of a summary; nothing where there are none."""
-    cells = [[row["name"], *(f"{row[key]:{form}}" for key, form in columns.values()), _orders(row)] for row in rows]
+    cells = [
+        [row["name"], *(_form(row.get(key), form) for key, form in columns.values()), _orders(row)] for row in rows
+    ]
     head = [caption.lower().removesuffix("s"), *(f"{word}, {unit}" for word in columns), f"strongest orders, {unit}"]
     return table(caption, head, cells) if rows else ""
+
+
+def _form(value: float | None, form: str) -> str:
+    return "" if value is None else f"{value:{form}}"
 
 
 def _orders(row: dict[str, Any]) -> str:
