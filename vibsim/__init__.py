@@ -4,9 +4,23 @@ from __future__ import annotations
 
 import time
 from contextlib import suppress
+from importlib import import_module
 from pathlib import Path
+from typing import Any
 
 __version__ = "0.1.0"
+PUBLIC = ("load", "run", "read", "sweep", "compare", "Case", "Results", "Comparison")
+
+
+def __getattr__(name: str) -> Any:
+    """What a notebook uses, imported when it is first asked for: `import vibsim` stays cheap."""
+    if name in PUBLIC:
+        return getattr(import_module("vibsim.api"), name)
+    raise AttributeError(f"module 'vibsim' has no attribute '{name}'")
+
+
+def __dir__() -> list[str]:
+    return [*globals(), *PUBLIC]
 
 
 def _drop_stale_kernels() -> None:

@@ -1,6 +1,6 @@
 """The command line: parses words and hands them to the command. Heavy imports wait until a command runs.
 
-Exit codes: 0 done, 1 failed, 2 bad input.
+Exit codes are listed in `commands.common.EXIT_CODES`.
 """
 
 from __future__ import annotations
@@ -18,10 +18,12 @@ from vibsim.commands import (
     check,
     colourmap,
     compare,
+    completion,
     contributions,
     cure,
     cycle,
     evenness,
+    export,
     exposure,
     fit,
     flywheel,
@@ -46,11 +48,13 @@ from vibsim.commands import (
     torsion,
     traces,
 )
-from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_LEFT, complain
+from vibsim.commands.common import BAD_INPUT, DONE, EXIT_CODES, FAILED, INTERRUPTED, READER_LEFT, complain
+from vibsim.commands.run_log import add_run_options, run_log, silence
 
 COMMANDS = {
     "run": run,
     "plot": plot,
+    "export": export,
     "modes": modes,
     "mounts": mounts,
     "fit": fit,
@@ -81,7 +85,11 @@ COMMANDS = {
     "compare": compare,
     "new": new,
     "check": check,
+    "completion": completion,
 }
+
+
+SEEDS = "What is drawn at random has a seed with a fixed default: the same input gives the same numbers."
 
 
 class Parser(argparse.ArgumentParser):
@@ -97,8 +105,9 @@ def build_parser() -> argparse.ArgumentParser:
     parser = Parser(
         prog="vibsim",
         description="How hard an engine shakes on its mounts, why, and what chassis and rider feel of it.",
-        epilog="exit codes: 0 done, 1 failed, 2 bad input",
+        epilog=f"exit codes: {', '.join(f'{code} {words}' for code, words in EXIT_CODES.items())}. {SEEDS}",
     )
+    parser.set_defaults(parser=parser)
     parser.add_argument("--version", action="version", version=f"vibsim {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     for name, module in COMMANDS.items():
@@ -106,8 +115,7 @@ def build_parser() -> argparse.ArgumentParser:
         command = commands.add_parser(name, help=text, description=text[0].upper() + text[1:] + ".")
         command.set_defaults(action=module.act)
         module.add_options(command)
-        command.add_argument("--json", action="store_true", help="print JSON for machines")
-        command.add_argument("--debug", action="store_true", help="show the traceback of a failure")
+        add_run_options(command)
     return parser
 
 
@@ -116,17 +124,26 @@ def main(arguments: list[str] | None = None) -> NoReturn:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):  # a terminal without our letters gets others, not a failure
             stream.reconfigure(errors="replace")
-    options = build_parser().parse_args(arguments)
+    words = sys.argv[1:] if arguments is None else arguments
+    with run_log(words):
+        try:
+            sys.exit(_perform(words))
+        except KeyboardInterrupt:
+            complain(["stopped; nothing was left half written"])
+            sys.exit(INTERRUPTED)
+
+
+def _perform(words: list[str]) -> int:
+    """Parse the words and act on them; the exit code."""
+    options = build_parser().parse_args(words)
     try:
-        sys.exit(options.action(options))
+        with silence(options.quiet, options.json):
+            return options.action(options)
     except BrokenPipeError:  # the reader of our output went away; do not complain at exit
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        sys.exit(READER_LEFT)
-    except KeyboardInterrupt:
-        complain(["stopped; nothing was left half written"])
-        sys.exit(INTERRUPTED)
+        return READER_LEFT
     except Exception as error:
-        sys.exit(_explain(error, options.debug))
+        return _explain(error, options.debug)
 
 
 def entry() -> NoReturn:

@@ -29,7 +29,7 @@ def act(options: argparse.Namespace) -> int:
         complain(["check: give a CASE.toml to check, or --schema"])
         return BAD_INPUT
     if options.schema is not None:
-        _write_schema(options.schema)
+        _write_schema(options.schema, options)
     if options.case is None:
         return DONE
     from vibsim.inputs.loader import load_case
@@ -45,18 +45,23 @@ def act(options: argparse.Namespace) -> int:
     return FAILED if understood.statics_problem else DONE
 
 
-def _write_schema(path: Path) -> None:
+def _write_schema(path: Path, options: argparse.Namespace) -> None:
     from vibsim.inputs.errors import InputError, VibsimError
     from vibsim.inputs.schema import case_schema
 
     text = json.dumps(case_schema(), indent=2) + "\n"
     if path == Path("-"):
+        if options.json and options.case is not None:
+            raise InputError("--schema: name a FILE where a case is checked and --json asked for")
         sys.stdout.write(text)
         return
     if path.suffix != ".json":
         raise InputError(f"--schema: got '{path}'; the schema's file must end in .json")
     try:
         path.write_text(text, encoding="utf-8")
-        print(f"wrote {path}")
     except OSError as error:
         raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
+    if not options.json:
+        print(f"wrote {path}")
+    elif options.case is None:
+        print_json({"files": [str(path)]})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,17 +12,32 @@ if TYPE_CHECKING:
     from vibsim.inputs.loader import CaseFile
 
 DONE, FAILED, BAD_INPUT, INTERRUPTED, READER_LEFT = 0, 1, 2, 130, 141
+EXIT_CODES = {  # they stay what they are: scripts rely on them
+    DONE: "done",
+    FAILED: "failed",
+    BAD_INPUT: "bad input",
+    INTERRUPTED: "stopped by Ctrl-C",
+    READER_LEFT: "whoever read the output left",
+}
+listeners: list[Callable[[str, str], None]] = []  # hear level (warning, error) and line of every complaint
+warnings_shown = True
 
 
-def complain(lines: list[str]) -> None:
+def complain(lines: list[str], level: str = "error") -> None:
     """One plain line each on standard error."""
-    for line in lines:
-        print(f"vibsim: {' '.join(line.split())}", file=sys.stderr)
+    for text in lines:
+        line = " ".join(text.split())
+        for listen in listeners:
+            listen(level, line)
+        if level == "error":
+            print(f"vibsim: {line}", file=sys.stderr)
+        elif warnings_shown:
+            print(f"vibsim: {level}: {line}", file=sys.stderr)
 
 
 def warn(lines: list[str]) -> None:
     """What is doubtful, one plain line each on standard error."""
-    complain([f"warning: {line}" for line in lines])
+    complain(lines, "warning")
 
 
 def print_json(found: Any) -> None:

@@ -20,7 +20,6 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "-o", "--output", type=Path, default=Path(), metavar="FOLDER", help="where to write (default here)"
     )
     parser.add_argument("--no-figures", action="store_true", help="write the results file alone")
-    parser.add_argument("-q", "--quiet", action="store_true", help="print nothing but errors")
 
 
 def act(options: argparse.Namespace) -> int:
@@ -30,7 +29,7 @@ def act(options: argparse.Namespace) -> int:
     case_file = load_case(options.case)
     target = options.output / f"{case_file.name}.h5"
     figures = None if options.no_figures else options.output / f"{case_file.name}-figures"
-    with ProgressLine(quiet=options.quiet) as progress:
+    with ProgressLine() as progress:
         from vibsim.post.summary import summarise
         from vibsim.studies.run import run_to_file
 
@@ -44,11 +43,10 @@ def act(options: argparse.Namespace) -> int:
 
     summary = summarise(results) | speed_summary(results)
     warnings = str(results.attributes["warnings"]).splitlines()
-    if not options.quiet:
-        warn(warnings)
+    warn(warnings)
     if options.json:
         print_json(summary | {"warnings": warnings, "files": [str(path) for path in written]})
-    elif not options.quiet:
+    else:
         from vibsim.show.run_tables import print_summary
 
         print_summary(summary, written)

@@ -36,7 +36,11 @@ def act(options: argparse.Namespace) -> int:
 
     case_file = load_case(options.case)
     if options.common_practice:
-        print(load_cases_text(case_file.case), end="")
+        text = load_cases_text(case_file.case)
+        if options.json:
+            print_json({"text": text})
+        else:
+            print(text, end="")
         return DONE
     statics = find_statics(case_file, options.chassis)
     written = []

@@ -43,7 +43,6 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "--cluster", metavar="ADDRESS", help="tcp://host:port of a Dask scheduler, or local to start one"
     )
     parser.add_argument("--dry-run", action="store_true", help="print points, size and time, compute a few to tell")
-    parser.add_argument("--quiet", action="store_true", help="no progress bar")
 
 
 def act(options: argparse.Namespace) -> int:
@@ -91,7 +90,7 @@ def _sweep(plan, options: argparse.Namespace) -> int:
             engine = stack.enter_context(cluster(address, options.workers))
         else:
             engine = in_process() if options.workers == 1 else process_pool(options.workers)
-        progress = stack.enter_context(ProgressLine(options.quiet))
+        progress = stack.enter_context(ProgressLine())
         try:
             state = run_sweep(plan, path, engine, options.resume, options.again, progress)
         except KeyboardInterrupt:

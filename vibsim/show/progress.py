@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -13,6 +15,18 @@ if TYPE_CHECKING:
     from rich.progress import Progress
 
 PATIENCE = 2.0  # s
+_hidden = False
+
+
+@contextmanager
+def hidden() -> Iterator[None]:
+    """No progress is shown meanwhile."""
+    global _hidden
+    _hidden = True
+    try:
+        yield
+    finally:
+        _hidden = False
 
 
 class ProgressLine:
@@ -20,7 +34,7 @@ class ProgressLine:
 
     def __init__(self, quiet: bool = False, compiles: bool = True):
         """`compiles` whether the work ahead needs the solver's kernels."""
-        self._shown = not quiet and sys.stderr.isatty()
+        self._shown = not (quiet or _hidden) and sys.stderr.isatty()
         self._compiles = compiles
         self._begin = time.monotonic()
         self._bar: Progress | None = None

@@ -42,17 +42,23 @@ def places(raw: dict[str, Any], path: str) -> list[tuple[Any, Step]]:
 
     The last key may be absent from its table. Raises InputError for a path that leads nowhere or to no number.
     """
-    steps = split_path(path)
-    nodes: list[tuple[Any, Step]] = [({"": raw}, "")]
-    for depth, step in enumerate(steps):
-        last = depth == len(steps) - 1
-        nodes = [found for holder, at in nodes for found in _into(holder[at], step, last, path)]
+    nodes = holders(raw, path)
     for holder, at in nodes:
         value = holder[at] if not isinstance(holder, dict) or at in holder else 0.0
         if isinstance(value, list):
             raise InputError(f"--over {path}: is a list of {len(value)}; choose one by [1], or all by [*]")
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise InputError(f"--over {path}: is no number in the case; an axis needs a numeric key")
+    return nodes
+
+
+def holders(raw: dict[str, Any], path: str) -> list[tuple[Any, Step]]:
+    """As `places`, for keys of any kind."""
+    steps = split_path(path)
+    nodes: list[tuple[Any, Step]] = [({"": raw}, "")]
+    for depth, step in enumerate(steps):
+        last = depth == len(steps) - 1
+        nodes = [found for holder, at in nodes for found in _into(holder[at], step, last, path)]
     return nodes
 
 
