@@ -17,6 +17,7 @@ from vibsim.studies.modes import DIRECTIONS, BodyAxes, ModesResult
 
 EXACT = 0.05  # mm of lever arm left at the elastic centre
 LEAST_SHARE = 0.05  # of kinetic energy: what is named
+UNSEEN = "·"  # an entry of a shape too small to print
 
 
 def print_modes(result: ModesResult, crank: str, found: FrequencyMap | None = None, written: list[Path] | None = None):
@@ -26,8 +27,8 @@ def print_modes(result: ModesResult, crank: str, found: FrequencyMap | None = No
     _print_energy(console, result, f"Modes about static equilibrium under {result.preload}, crank {crank}{held}")
     shapes = new_table("Shapes at the bodies' centres of mass, largest entry 1 (m, rad)", "mode", "body", *DIRECTIONS)
     for index, shape in enumerate(result.modes.shape):
-        for b, body in enumerate(result.bodies):
-            shapes.add_row(str(index + 1) if b == 0 else "", Text(body), *(_complex(entry) for entry in shape[b]))
+        for row, (body, entries) in enumerate(_moving(result.bodies, shape)):
+            shapes.add_row(str(index + 1) if row == 0 else "", Text(body), *entries)
     console.print(shapes)
     if result.elastic:
         console.print(
@@ -40,7 +41,8 @@ def print_modes(result: ModesResult, crank: str, found: FrequencyMap | None = No
                 "more with frequency, or at small amplitude; see vibsim mounts"
             )
         )
-    console.print("damping: share of critical; shapes: size∠phase, · where the size is below 0.02", style="dim")
+    note = "damping: share of critical; shapes: size∠phase, · where the size is below 0.02, bodies all below left out"
+    console.print(note, style="dim")
     _print_axes(console, result.axes)
     if result.drivetrain is not None:
         print_torsion_modes(console, result.drivetrain, torsion_modes(result.drivetrain))
@@ -48,6 +50,12 @@ def print_modes(result: ModesResult, crank: str, found: FrequencyMap | None = No
         _print_crossings(console, found)
     for path in written or []:
         console.print(Text(f"written: {path}", style="dim"))
+
+
+def _moving(bodies: list[str], shape: np.ndarray) -> list[tuple[str, list[str]]]:
+    """The bodies that a shape moves visibly, each with its entries in words; the first when none."""
+    rows = [(body, [_complex(entry) for entry in entries]) for body, entries in zip(bodies, shape, strict=True)]
+    return [(body, entries) for body, entries in rows if set(entries) != {UNSEEN}] or rows[:1]
 
 
 def _print_energy(console: Console, result: ModesResult, title: str) -> None:
@@ -151,7 +159,7 @@ def _complex(value: complex) -> str:
     """Size and phase in degrees; entries below a fiftieth are left out, phases near 0 and 180 become the sign."""
     size, angle = abs(value), math.degrees(math.atan2(value.imag, value.real))
     if size < 0.02:
-        return "·"
+        return UNSEEN
     if abs(angle) < 3.0 or abs(angle) > 177.0:
         return f"{math.copysign(size, value.real):.2f}"
     return f"{size:.2f}∠{angle:.0f}°"

@@ -54,10 +54,11 @@ def output_rows(results: Group) -> list[dict[str, Any]]:
 
 
 def output_table(rows: list[dict[str, Any]]) -> Table:
-    """One row per place: a soft driveline beside a stiff one."""
+    """Crank, and wheels in the lowest and the highest gear: a soft driveline beside a stiff one."""
     columns = ("soft: mean N m", "least", "greatest", "stiff: least N m", "greatest", "negative %", "reversals /s")
     table = new_table("Output torque: behind a soft driveline, and at most, behind a stiff one", "at", *columns)
-    for soft, stiff in zip(rows[::2], rows[1::2], strict=True):
+    shown = _at_both_ends(rows)
+    for soft, stiff in zip(shown[::2], shown[1::2], strict=True):
         table.add_row(
             soft["place"],
             *(plain_number(soft[f"{name}_N_m"], 1) for name in ("mean", "least", "greatest")),
@@ -66,6 +67,13 @@ def output_table(rows: list[dict[str, Any]]) -> Table:
             plain_number(stiff["reversals_per_s"], 0),
         )
     return table
+
+
+def _at_both_ends(rows: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """The rows of the crank and of the wheels in the first and the last gear; between them all is scaled by a ratio."""
+    wheels = [row["place"] for row in rows if row["place"].startswith("wheels")]
+    places = {"crank", *wheels[:1], *wheels[-1:]}
+    return [row for row in rows if row["place"] in places]
 
 
 def print_speed(console: Console, summary: dict[str, Any]) -> None:
