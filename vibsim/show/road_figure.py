@@ -66,7 +66,7 @@ def _accelerations(results: Group, axes: Axes, shown: slice) -> None:
         values = results["sensor_acceleration"][:, names.index(name), 2]
         figures = f"{np.sqrt(np.mean(values**2)):.2f} m/s² rms"
         if felt is not None:
-            figures += f", weighted {felt['rms'][rank, 2]:.2f}"
+            figures += f"\nweighted {felt['rms'][rank, 2]:.2f}"
         width = 2.0 if rank == 0 else 1.0
         label = f"{cut(name, 22)}\n{figures}"
         axes.plot(
