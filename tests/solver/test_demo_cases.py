@@ -17,7 +17,8 @@ from vibsim.studies.run import run_case
 DEMOS = sorted(CONFIGS.glob("*.toml"))
 ELECTRIC = CONFIGS / "v3-80-trike-electric.toml"
 PROGRAMME = CONFIGS / "v3-80-trike-programme.toml"
-CRUISING = [path for path in DEMOS if path not in (ELECTRIC, PROGRAMME)]
+ROUGH = CONFIGS / "v3-80-trike-class-c.toml"
+CRUISING = [path for path in DEMOS if path not in (ELECTRIC, PROGRAMME, ROUGH)]
 SHIPPED = [*CRUISING, *sorted((CONFIGS / "layouts").glob("*.toml"))]
 
 
@@ -105,3 +106,18 @@ def test_the_trike_is_started_idled_run_up_and_stopped():
     assert outcomes["stop"].figures["reversals"] >= 1.0
     at_rest = solution.over_time.sensor_acceleration[-50:]
     assert np.abs(at_rest).max() < 0.05
+
+
+@pytest.mark.slow
+def test_the_trike_over_a_class_c_road_is_the_trike_on_wheels():
+    """Beside the run and who touches what nothing differs; the road shakes the seat far more than the engine does."""
+    rough, plain = (load_case(path).case for path in (ROUGH, CONFIGS / "v3-80-trike-road.toml"))
+    parts = ("engine", "body", "mount", "wheel", "anti_roll_bar", "occupant", "driveline", "point")
+    assert all(getattr(rough, part) == getattr(plain, part) for part in parts)
+    results = run_case(load_case(ROUGH))
+    assert results.attributes["settled"] and results["time"][-1] == 20.0
+    weight = 9.80665 * sum(row["mass_kg"] for row in overview(load_case(ROUGH)).masses)
+    assert results["road/force_mean"].sum() == pytest.approx(weight, rel=0.01)  # no rise or fall over 20 s
+    felt = results.groups["exposure"].labels("felt_at").index("rider")
+    # a seat on a class C road at 60 km/h: band of common practice for light vehicles, no source
+    assert 0.3 < results["exposure/a8"][felt] < 2.0

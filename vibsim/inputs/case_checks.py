@@ -21,6 +21,7 @@ from vibsim.inputs.friction_checks import check_accessory, check_friction
 from vibsim.inputs.mount_checks import check_mount
 from vibsim.inputs.mount_models import MOUNT_MODELS
 from vibsim.inputs.programme_checks import STEPPED, check_steps
+from vibsim.inputs.road_checks import check_road
 from vibsim.inputs.rotor_checks import check_rotors
 from vibsim.inputs.sizing_checks import check_size
 from vibsim.inputs.statics_checks import check_statics
@@ -62,6 +63,7 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
     check_rotors(clean, bodies, report)
     _check_run(clean.get("run"), report)
     check_steps(clean, report)
+    check_road(clean, report)
     check_together(clean, report)
     if isinstance(clean.get("engine"), dict):
         _check_engine(clean["engine"], bodies, report)
@@ -300,7 +302,7 @@ def _check_gas(engine: dict[str, Any], gas: dict[str, Any], report: Report) -> N
 
 
 def _check_engine_run(engine: dict[str, Any], run: Any, report: Report) -> None:
-    steady = isinstance(run, dict) and run.get("kind", "steady") in ("steady", "misfire", "cyclic")
+    steady = isinstance(run, dict) and run.get("kind", "steady") in ("steady", "misfire", "cyclic", "road")
     _check_shafts(engine, steady, report)
     check_variation(engine, run, report)
     gas, speed = engine.get("gas"), _number(run, "speed")
@@ -327,7 +329,7 @@ def _check_run(run: Any, report: Report) -> None:
         allowed = f"run.duration times run.sample_rate must be 1 to {MOST_POINTS:,} points"
         report(("run", "duration"), f"{duration:g} s at {rate:g} Hz", allowed)
     if isinstance(run, dict) and run.get("solve") == "periodic":
-        if run.get("kind", "steady") not in ("steady", "misfire"):
+        if run.get("kind", "steady") not in ("steady", "misfire", "road"):
             report(("run", "solve"), "periodic", f"is for kind = 'steady'; this is {run.get('kind')!r}")
         elif run.get("variation") is not None:
             report(("run", "solve"), "periodic", "with run.variation no two cycles are alike; allowed: settle")

@@ -22,7 +22,7 @@ from vibsim.inputs.units import SuffixError, Unit, from_si, to_si
 
 HDF5_BEGIN = b"\x89HDF"
 Location = tuple[str | int, ...]
-TAGS = ("law", "source", "kind", "acts_on")  # keys whose word chooses among the models of a table
+TAGS = ("law", "source", "kind", "acts_on", "profile")  # keys whose word chooses among the models of a table
 
 
 @dataclass(frozen=True)

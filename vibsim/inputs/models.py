@@ -16,6 +16,7 @@ from vibsim.inputs.exposure_models import Contact, Duty, Posture
 from vibsim.inputs.flexible_models import ElasticMode, ElasticModes
 from vibsim.inputs.friction_models import Accessory, Friction, SimpleFriction
 from vibsim.inputs.mount_models import Mount
+from vibsim.inputs.road_models import Road
 from vibsim.inputs.rotor_models import CrankTorsion, Rotor, Shaft
 from vibsim.inputs.sizing_models import Size
 from vibsim.inputs.speed_models import ToothWheel
@@ -341,7 +342,18 @@ THROTTLE_RESPONSE = 0.05  # s; common practice for a plate driven by a motor, no
 
 class Run(StepKeys):
     kind: Literal[
-        "steady", "free", "load_step", "misfire", "cyclic", "start", "idle", "run_up", "coast_down", "stop", "programme"
+        "steady",
+        "free",
+        "load_step",
+        "misfire",
+        "cyclic",
+        "road",
+        "start",
+        "idle",
+        "run_up",
+        "coast_down",
+        "stop",
+        "programme",
     ] = "steady"
     speed: Annotated[
         float, u.SPEED, Field(description="crank speed as the run begins; the mean speed of a steady run")
@@ -374,6 +386,8 @@ class Run(StepKeys):
     settle_cycles: Annotated[int, Field(ge=2, le=100000, description="most cycles to wait for a steady state")] = 4000
     variation: Variation | None = None
     misfire: Misfire | None = None
+    vehicle_speed: Annotated[float | None, u.VELOCITY, Field(gt=0, le=200, description="of a run over a road")] = None
+    road: Annotated[Road | None, Field(description="that it drives over")] = None
     step: Annotated[tuple[Step, ...], Field(description="of a programme, one after the other")] = ()
 
 

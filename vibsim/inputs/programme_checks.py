@@ -52,7 +52,7 @@ def _check_other(run: dict[str, Any], kind: Any, report: Report) -> None:
     for key in OF_STEPS:
         if key in run:
             report(("run", key), None, "goes with a run-up, coast-down, start, stop, idle or programme")
-    if run.get("speed_is") is not None and kind not in ("steady", "misfire", "cyclic"):
+    if run.get("speed_is") is not None and kind not in ("steady", "misfire", "cyclic", "road"):
         report(("run", "speed_is"), run["speed_is"], "goes with a steady run, a run-up or a coast-down")
     if run.get("speed") is None:
         report(("run", "speed_rpm"), None, "is missing")

@@ -116,6 +116,8 @@ def from_si(value: float, suffix: str, unit: Unit) -> float:
 
 
 LENGTH = Unit("m", "mm", "a length", ("mm", "m", "cm", "um", "in", "ft"))
+METRES = Unit("m", "m", "a length", ("m", "mm", "km", "ft"))
+VELOCITY = Unit("m/s", "km_per_h", "a speed", ("km_per_h", "m_per_s", "mile_per_h"))
 AREA = Unit("m**2", "mm2", "an area", ("mm2", "cm2", "m2"))
 MASS = Unit("kg", "kg", "a mass", ("kg", "g", "t", "lb"))
 SMALL_MASS = Unit("kg", "g", "a mass", ("g", "kg", "oz", "lb"))

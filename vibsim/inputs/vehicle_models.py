@@ -23,6 +23,11 @@ class Wheel(Table):
     body: Annotated[Name, Field(description="the body it carries")]
     at: Annotated[Vector, u.LENGTH, Field(description="centre of the wheel")]
     radius: Annotated[float, u.LENGTH, Field(gt=0, le=3)]
+    contact_length: Annotated[
+        float | None,
+        u.LENGTH,
+        Field(gt=1e-3, le=2, description="of tyre on road; default the chord of its circle, pressed in as at rest"),
+    ] = None
     unsprung_mass: Annotated[float, u.MASS, Field(gt=0, description="what moves with the wheel")]
     suspension_stiffness: Annotated[Stiffness, Field(description="vertical, at the wheel")]
     suspension_preload: Annotated[float, u.FORCE, Field(ge=0, description="of the spring as drawn, at the wheel")] = 0.0

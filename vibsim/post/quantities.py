@@ -13,6 +13,7 @@ from vibsim.post.levels import mount_force_group, sensor_group
 from vibsim.post.load_step import load_step_group
 from vibsim.post.orders import order_group
 from vibsim.post.output import output_group
+from vibsim.post.road import road_group
 from vibsim.post.spectra import spectra_group
 from vibsim.post.third_octave import third_octave_group
 from vibsim.post.tooth_wheel import tooth_wheel_group
@@ -31,6 +32,7 @@ QUANTITIES: dict[str, Callable[[Group], Group | None]] = {
     "output": output_group,
     "tooth_wheel": tooth_wheel_group,
     "load_step": load_step_group,
+    "road": road_group,
 }
 
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from vibsim.post.exposure_rules import comfort_words, daily_values
 from vibsim.post.levels import exact_values
+from vibsim.post.road import road_rows
 from vibsim.post.steps import summarise_steps
 from vibsim.results.labelled import Group
 
@@ -47,6 +48,8 @@ def summarise(results: Group) -> dict[str, Any]:
         summary["load_step"] = results.groups["load_step"].attributes | {
             name: results.attributes[name] for name in ("load", "load_after", "step_at_s", "speed_held")
         }
+    if "road" in results.groups:
+        summary["road"] = road_rows(results)
     if "settled" in results.attributes:
         names = ("settled", "settling_cycles", "settling_residual", "settling_tolerance", "settling_slowest")
         summary["settling"] = {name: results.attributes[name] for name in names}

@@ -18,6 +18,7 @@ from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import Sensor
 from vibsim.results.engine_facts import engine_facts
 from vibsim.results.labelled import FORMAT_VERSION, Group
+from vibsim.results.road_facts import road_attributes
 from vibsim.solver.history import History
 from vibsim.solver.observe import Observed
 from vibsim.solver.outcome import Outcome
@@ -111,6 +112,9 @@ def without_record(solution: Solution, case_file: CaseFile) -> Group:
     _add_contacts(results, case.sensor)
     _add_labels(results, "wheel", [wheel.name for wheel in case.wheel], "wheel")
     _add_labels(results, "occupant", [occupant.name for occupant in case.occupant], "occupant")
+    if solution.driven is not None:
+        words = "of the tyre on the road, over which it feels the road's mean height"
+        results.add("contact_length", ("wheel",), solution.driven.contact, "m", words)
     cylinders = case.engine.cylinder if case.engine else ()
     _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
     if solution.packed.drivetrain is not None:
@@ -231,7 +235,7 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
     }
     if run.kind == "load_step":
         attributes |= {"load_after": run.load_after, "step_at_s": run.step_at, "speed_held": int(run.hold_speed)}
-    attributes |= _variation(solution)
+    attributes |= _variation(solution) | road_attributes(run)
     if solution.settling is not None:
         settling = solution.settling
         attributes |= {

@@ -22,6 +22,7 @@ from vibsim.results.labelled import Group
 from vibsim.show.air_figures import boost_figure, compressor_figure, temperature_figure
 from vibsim.show.figure_index import captions_of, write_index
 from vibsim.show.history_figures import HISTORIES
+from vibsim.show.road_figure import road_figure
 from vibsim.show.shaft_figure import shaft_figure
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
 from vibsim.show.tables import CAUTION
@@ -259,6 +260,7 @@ FIGURES: dict[str, Callable[[Group], Figure | None]] = {
     "compressor": compressor_figure,
     "tooth_wheel": wheel_figure,
     "shafts": shaft_figure,
+    "road": road_figure,
 }
 
 

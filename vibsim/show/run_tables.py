@@ -8,6 +8,7 @@ from typing import Any
 from rich.table import Table
 from rich.text import Text
 
+from vibsim.show.road_tables import road_line, road_table
 from vibsim.show.speed_tables import print_speed
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
 
@@ -27,6 +28,9 @@ def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
     if "load_step" in summary:
         for text in load_step_lines(summary["load_step"]):
             console.print(Text(text))
+    if "road" in summary:
+        console.print(Text(road_line(summary["road"])))
+        console.print(road_table(summary["road"]))
     if summary["mounts"]:
         table = new_table("Mounts, worst first", "mount", "mean N", "rms N", "peak N", "mostly", "strongest orders, N")
         for row in summary["mounts"]:

@@ -21,10 +21,11 @@ from vibsim.solver.motion import derivatives
 from vibsim.solver.observe import Observed, joined, observe
 from vibsim.solver.packed import Packed, pack
 from vibsim.solver.programme import Take, run_steps, run_streamed
+from vibsim.solver.road import on_road
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import equilibrium, error_control, require_engine, state_at
 from vibsim.solver.starting import held_speed
-from vibsim.solver.steady import holding_speed, mean_inertia, settle
+from vibsim.solver.steady import holding_speed, mean_inertia, one_cycle, settle
 from vibsim.solver.steady_state import steady_state
 from vibsim.solver.stepper import (
     MOST_STEPS,
@@ -154,6 +155,46 @@ def run_steady(case: Case, run: Run, packed: Packed, progress: Progress) -> Solu
     )
 
 
+def run_road(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
+    """Settle on the flat as a steady run does, then drive over the road under the load found.
+
+    Unless the crank's speed is prescribed the load grows with it, so that the mean speed does not wander. A random road
+    is driven over for whole cycles before the record, which begins with crank angle zero.
+    """
+    if is_prescribed(run):
+        packed = held_speed(packed, run.speed)
+    stepper, packed, settling, floquet, warnings = steady_state(case, run, with_misfire(packed, run), progress)
+    run = run.model_copy(update={"relative_tolerance": settling.relative_tolerance})
+    packed = packed if is_prescribed(run) else holding_speed(packed, run.speed)
+    driven = on_road(case, run, packed)
+    stepper.clock[0] = 0.0
+    derivatives(stepper.y, driven.packed.model, stepper.w, stepper.e, stepper.f)
+    while stepper.clock[0] < driven.run_in:
+        one_cycle(stepper, case, run, driven.packed)
+        progress("running in", float(stepper.clock[0]), driven.run_in)
+    packed = with_variation(driven.packed, run) if run.variation is not None else driven.packed
+    derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
+    stepper.clock[0] = 0.0
+    times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
+    angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
+    angles = _integrate(stepper, case, packed, run, (times, angles), progress)
+    whole = int(angles.next[0]) // run.points_per_cycle * run.points_per_cycle
+    return Solution(
+        case=case,
+        packed=packed,
+        time=np.arange(len(times.times)) / run.sample_rate,
+        over_time=observe(times.states, packed, case.sensor),
+        angle=angles.step * np.arange(whole) if whole else None,
+        over_angle=observe(angles.states[:whole], packed, case.sensor) if whole else None,
+        settling=settling,
+        counts=_counts(stepper),
+        floquet=floquet,
+        warnings=warnings,
+        variation=found_in_record(packed, run, float(times.states[-1, -2])),
+        driven=driven,
+    )
+
+
 def run_load_step(case: Case, run: Run, packed: Packed, progress: Progress) -> Solution:
     """Settle at the first load, then record: throttle and charger are commanded for the second load at the step.
 
@@ -274,5 +315,6 @@ KINDS: dict[str, Callable[[Case, Run, Packed, Progress], Solution]] = {
     "free": run_free,
     "steady": run_steady,
     "load_step": run_load_step,
+    "road": run_road,
     **dict.fromkeys(STEPPED, run_steps),
 }

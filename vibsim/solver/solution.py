@@ -12,6 +12,7 @@ from vibsim.solver.history import History
 from vibsim.solver.observe import Observed
 from vibsim.solver.outcome import Outcome
 from vibsim.solver.packed import Packed
+from vibsim.solver.road import Driven
 from vibsim.solver.varied import FoundVariation
 
 if TYPE_CHECKING:
@@ -43,7 +44,8 @@ class Solution:
     counted from its own beginning at crank angle `first_angle` (rad) of the record; in a free run, and where cycles
     vary, it spans every whole cycle passed (None when none was). `periodic` says whether it repeats, `floquet` are the
     multipliers of a state found as periodic. A run of steps has the index of the `step` at each time (n), the `history`
-    of its quantities and the `outcomes` of the steps. `warnings` are lines on what of the input or the run is doubtful.
+    of its quantities and the `outcomes` of the steps, a run over a road what was `driven`. `warnings` are lines on what
+    of the input or the run is doubtful.
     """
 
     case: Case
@@ -63,3 +65,4 @@ class Solution:
     step: np.ndarray | None = None
     history: History | None = None
     outcomes: tuple[Outcome, ...] = ()
+    driven: Driven | None = None

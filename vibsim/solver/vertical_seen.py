@@ -9,7 +9,7 @@ from vibsim.solver.motion import ENGINE, derivatives
 from vibsim.solver.mount_motion import WORK, point_motion
 from vibsim.solver.packed import Packed
 from vibsim.solver.vertical_motion import wheel_forces
-from vibsim.structure.vertical_parts import Parts, contact
+from vibsim.structure.vertical_parts import Parts, contact, road_under
 
 # name: dimensions after the first, units, description
 SEEN: dict[str, tuple[tuple[str, ...], str, str]] = {
@@ -24,11 +24,12 @@ SEEN: dict[str, tuple[tuple[str, ...], str, str]] = {
     ),
     "occupant_force": (("occupant",), "N", "force of the seat on the person along vehicle Z"),
     "cushion_compression": (("occupant",), "m", "of the seat under the person from as drawn"),
+    "road_height": (("wheel",), "m", "height of the road under the wheel, as the tyre's contact filters it"),
 }
 
 
 @kernel
-def _see(states, model, parts, travel, tyre, spring, wheel_rate, seat_rate, seat, cushion):
+def _see(states, model, parts, travel, tyre, spring, wheel_rate, seat_rate, seat, cushion, road):
     w, e, out = np.zeros((model.bodies.size, WORK)), np.zeros(ENGINE), np.zeros(states.shape[1])
     for k in range(states.shape[0]):
         y = states[k]
@@ -36,6 +37,7 @@ def _see(states, model, parts, travel, tyre, spring, wheel_rate, seat_rate, seat
         for n in range(parts.wheels.size):
             _, _, height, fx, fy, push, up, _, _, _ = wheel_forces(n, y, parts, w)
             at = parts.wheels[n].state
+            road[k, n], _ = road_under(parts.road, parts.wheels[n].ahead, parts.wheels[n].track, y[parts.distance])
             tyre[k, n, 0], tyre[k, n, 1], tyre[k, n, 2] = fx, fy, push
             travel[k, n], spring[k, n], wheel_rate[k, n] = y[at] - height, up, out[at + 1]
         for n in range(parts.occupants.size):
@@ -57,4 +59,6 @@ def see_parts(states: np.ndarray, packed: Packed) -> dict[str, np.ndarray]:
         for name, (dimensions, _, _) in SEEN.items()
     }
     _see(states, packed.model, parts, *found.values())
+    if not parts.road.height.size:
+        del found["road_height"]
     return {name: values for name, values in found.items() if values.size}
