@@ -30,6 +30,7 @@ from vibsim.commands import (
     new,
     orders,
     plot,
+    report,
     response,
     run,
     search,
@@ -46,6 +47,7 @@ from vibsim.commands.common import BAD_INPUT, DONE, FAILED, INTERRUPTED, READER_
 COMMANDS = {
     "run": run,
     "plot": plot,
+    "report": report,
     "modes": modes,
     "mounts": mounts,
     "fit": fit,

@@ -1,0 +1,153 @@
+"""The numbers of the report's charts, as its script reads them: JSON, with arrays as base64 of 32-bit floats."""
+
+from __future__ import annotations
+
+import base64
+import json
+import math
+from typing import Any
+
+import numpy as np
+
+from vibsim.post.orders import angle_grid
+from vibsim.results.labelled import Group
+from vibsim.show.report.drawing import drawing, numbers
+from vibsim.show.style import COLOURS
+from vibsim.show.sweep_figures import SHOWN
+from vibsim.studies.report import Axis, Report, View
+from vibsim.studies.report_levels import Levels
+
+MOST_NUMBERS = 500_000  # of phasors in a view: 2.7 MB as written
+FEWEST_ORDERS = 9  # kept before points are thinned out: up to order 4 of a four-stroke
+STEPS = 360  # of a history
+HISTORIES = (  # title, unit, scale, variables with their names
+    ("Torque on the crank", "N m", 1.0, (("gas_torque", "gas"), ("inertia_torque", "inertia"))),
+    ("Output torque", "N m", 1.0, (("load_torque", "output"), ("friction_torque", "friction"))),
+    ("Crank speed", "rpm", 30.0 / math.pi, (("crank_speed", "crank"),)),
+)
+
+
+def payload(report: Report) -> dict[str, Any]:
+    """Everything the script needs."""
+    return {
+        "colours": COLOURS,
+        "models": [drawing(subject) for subject in report.subjects],
+        "views": [_view(view) for view in report.views],
+    }
+
+
+def as_json(found: dict[str, Any]) -> str:
+    """JSON that may stand inside a script element: nothing in it can close the element or open a comment."""
+    text = json.dumps(found, ensure_ascii=False, separators=(",", ":"), allow_nan=False)
+    for sign in "<>&\u2028\u2029":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
+
+
+def packed(values: np.ndarray) -> str:
+    """Base64 of little-endian 32-bit floats; nan stays nan."""
+    return base64.b64encode(np.ascontiguousarray(values, dtype="<f4").tobytes()).decode()
+
+
+def _view(view: View) -> dict[str, Any]:
+    levels, axes, points, notes = thinned(view)
+    found = {
+        "name": view.name,
+        "model": view.subject,
+        "kind": "sweep" if view.found is not None else "run",
+        "grid": view.grid,
+        "slider": view.slider,
+        "axes": [{"label": one.label, "unit": one.unit, "values": numbers(one.values)} for one in axes],
+        "names": view.names,
+        "notes": notes,
+        "speed": packed(levels.speed),
+        "points": len(levels.speed),
+        "mounts": levels.mounts,
+        "sensors": levels.sensors,
+        "order": levels.order.tolist(),
+        "mount_rms": packed(levels.mount_rms),
+        "sensor_rms": packed(levels.sensor_rms),
+        "mount_orders": packed(_pairs(levels.mount_orders)),
+        "sensor_orders": packed(_pairs(levels.sensor_orders)),
+        "torque_orders": packed(levels.torque_orders),
+        "quantities": [_quantity(row, points) for row in view.found["quantities"]] if view.found else [],
+        "histories": [histories(results) for results in view.runs],
+    }
+    return found
+
+
+def _pairs(values: np.ndarray) -> np.ndarray:
+    return np.stack([values.real, values.imag], axis=-1)
+
+
+def _quantity(row: dict[str, Any], points: np.ndarray) -> dict[str, Any]:
+    scale, unit = SHOWN.get(row["units"], (1.0, row["units"]))
+    return {"label": row["label"], "unit": unit, "values": packed(scale * row["values"][points])}
+
+
+def thinned(view: View) -> tuple[Levels, list[Axis], np.ndarray, list[str]]:
+    """The points and orders that fit into the file, their axes, their indices, and in words what was left out.
+
+    First the highest orders go, then values of the axes that the slider does not move along, evenly, then of its own.
+    """
+    levels, axes, notes = view.levels, view.axes, []
+    points = np.arange(len(levels.speed))
+    per_order = 6 * max(len(levels.mounts) + len(levels.sensors), 1)
+    orders = len(levels.order)
+    fit = MOST_NUMBERS // max(per_order * len(points), 1)
+    if orders > fit:
+        orders = max(min(FEWEST_ORDERS, orders), min(fit, orders))
+        notes.append(f"charts and pictures hold orders up to {levels.order[orders - 1]:g}")
+    most = max(MOST_NUMBERS // max(per_order * max(orders, 1), 1), 2)
+    if len(points) > most:
+        points, axes = _fewer(view, most)
+        kept = " × ".join(str(len(one.values)) for one in axes) if view.grid else f"{len(points)}"
+        notes.append(f"charts and pictures hold {kept} of {len(levels.speed)} points; the verdict is of all")
+    return levels.chosen(points, orders), axes, points, notes
+
+
+def _fewer(view: View, most: int) -> tuple[np.ndarray, list[Axis]]:
+    """Indices of no more than so many points, evenly among all, and their axes."""
+    total = len(view.levels.speed)
+    if not view.grid:
+        points = np.unique(np.linspace(0, total - 1, most).round().astype(int))
+        return points, [Axis(one.label, one.unit, one.values[points]) for one in view.axes]
+    shape = [len(one.values) for one in view.axes]
+    while math.prod(shape) > most:
+        others = [n for n, size in enumerate(shape) if n != view.slider and size > 2]
+        widest = max(others, key=lambda n: shape[n]) if others else view.slider
+        shape[widest] -= 1
+    picks = [
+        np.linspace(0, len(one.values) - 1, count).round().astype(int)
+        for one, count in zip(view.axes, shape, strict=True)
+    ]
+    numbered = np.arange(total).reshape([len(one.values) for one in view.axes])
+    axes = [Axis(one.label, one.unit, one.values[pick]) for one, pick in zip(view.axes, picks, strict=True)]
+    return numbered[np.ix_(*picks)].ravel(), axes
+
+
+def histories(results: Group) -> dict[str, Any]:
+    """Torque, pressure and speed over one cycle (crank angle) or over the record (time), a few hundred steps."""
+    grid = angle_grid(results)
+    exact = grid is not None and grid[2]
+    if exact:
+        assert grid is not None
+        group, x, label, unit = grid[0], np.degrees(grid[1]), "crank angle", "°"
+    else:
+        group, x, label, unit = results, results["time"], "time", "s"
+    chosen = np.unique(np.linspace(0, len(x) - 1, STEPS).round().astype(int))
+    charts = []
+    for title, of, scale, variables in HISTORIES:
+        series = [(name, scale * group[key][chosen]) for key, name in variables if key in group]
+        charts.append({"title": title, "unit": of, "series": _series(series)})
+    if "cylinder_pressure" in group and np.ptp(group["cylinder_pressure"]) > 0.0:
+        pressure = 1e-5 * group["cylinder_pressure"][chosen]
+        names = [f"cylinder {name}" for name in results.labels("cylinder")]
+        series = list(zip(names, pressure.T, strict=True))
+        charts.append({"title": "Cylinder pressure", "unit": "bar", "series": _series(series)})
+    charts = [chart for chart in charts if chart["series"]]
+    return {"x": numbers(x[chosen]), "label": label, "unit": unit, "cycle": exact, "charts": charts}
+
+
+def _series(found: list[tuple[str, np.ndarray]]) -> list[dict[str, Any]]:
+    return [{"name": name, "values": numbers(values)} for name, values in found]
