@@ -57,7 +57,8 @@ class View:
     """Points that are shown together: a grid over `axes` with `levels` in its order, or as many as `names` says.
 
     `slider` tells which axis moves; `grid` whether the axes span a grid or every one has a value per point; `found`
-    what a sweep says in numbers (None of runs); `runs` the results of runs, in the order of the points.
+    what a sweep says in numbers (None of runs); `runs` the results of runs, in the order of the points; `written` what
+    the case as written says for each axis, where that is known.
     """
 
     name: str
@@ -70,6 +71,7 @@ class View:
     found: dict[str, Any] | None = None
     runs: list[Group] = field(default_factory=list)
     keys: list[str] = field(default_factory=list)
+    written: list[float | None] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
@@ -91,7 +93,7 @@ class Report:
 
 
 def gather(paths: list[Path]) -> Report:
-    """Read results files of runs and sweeps. Raises InputError for what is none, or holds no point that was computed."""
+    """Read results files of runs and sweeps. Raises InputError for what is none, or has no point that was computed."""
     sources: list[Source] = []
     subjects: list[Subject] = []
     runs: list[tuple[str, int, Group, Levels]] = []
@@ -141,7 +143,8 @@ def _run_view(runs: list[tuple[str, int, Group, Levels]]) -> View:
     levels = together([run[3] for run in runs])
     names = [run[0] for run in runs]
     axis = Axis("crank speed", "rpm", levels.speed * 30.0 / math.pi)
-    return View(", ".join(names), runs[0][1], [axis], 0, True, names, levels, runs=[run[2] for run in runs])
+    groups = [run[2] for run in runs]
+    return View(", ".join(names), runs[0][1], [axis], 0, True, names, levels, runs=groups, written=[None])
 
 
 def _sweep_views(results: Group, name: str, path: Path, subjects: list[Subject]) -> list[View]:
@@ -158,10 +161,11 @@ def _sweep_views(results: Group, name: str, path: Path, subjects: list[Subject])
         ]
         keys = [item.long_name for item in read.axes.values()]
         slider = next((n for n, key in enumerate(keys) if key.startswith(SPEED)), 0)
+        number = _subject(whole, path, subjects)
         views.append(
             View(
                 f"{name} · {part}" if part else name,
-                _subject(whole, path, subjects),
+                number,
                 axes,
                 slider,
                 read.grid,
@@ -169,6 +173,7 @@ def _sweep_views(results: Group, name: str, path: Path, subjects: list[Subject])
                 sweep_levels(read),
                 _found(read),
                 keys=keys,
+                written=[_written(subjects[number].case_file, key) for key in keys],
             )
         )
     return views
@@ -189,9 +194,21 @@ def _found(read: Read) -> dict[str, Any]:
     return found
 
 
+def _written(case_file: CaseFile | None, key: str) -> float | None:
+    """What a case says of its run's speed (rpm) or load."""
+    run = case_file.case.run if case_file is not None else None
+    if run is None:
+        return None
+    if key == "run.speed_rpm":
+        return run.speed * 30.0 / math.pi
+    return float(run.load) if key == "run.load" and run.load is not None else None
+
+
 def _axis_words(long_name: str) -> str:
-    """`run.speed_rpm` -> `speed`; other keys as they are written."""
-    return "crank speed" if long_name.startswith(SPEED) else long_name.replace(", times what the case says", " ×")
+    """`run.speed_rpm` -> `crank speed`, `run.load` -> `load`; other keys as they are written."""
+    if long_name.startswith(SPEED):
+        return "crank speed"
+    return long_name.removeprefix("run.").replace(", times what the case says", " ×")
 
 
 def _case_texts(attributes: dict[str, Any]) -> list[tuple[str, str, str]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
@@ -41,7 +42,9 @@ class Levels:
 
     def chosen(self, points: np.ndarray, orders: int | None = None) -> Levels:
         """Some of the points (indices), and no more than so many orders."""
-        fewer = {f.name: getattr(self, f.name)[points] for f in fields(self) if f.name not in NOT_OVER_POINTS}
+        fewer: dict[str, Any] = {
+            f.name: getattr(self, f.name)[points] for f in fields(self) if f.name not in NOT_OVER_POINTS
+        }
         for name in ("mount_orders", "sensor_orders", "torque_orders"):
             fewer[name] = fewer[name][:, :orders]
         return replace(self, order=self.order[:orders], **fewer)
@@ -58,7 +61,7 @@ def alike(first: Levels, second: Levels) -> bool:
 
 def together(parts: list[Levels]) -> Levels:
     """The points of several sets, which must be alike, one after the other."""
-    joined = {
+    joined: dict[str, Any] = {
         f.name: np.concatenate([getattr(part, f.name) for part in parts])
         for f in fields(Levels)
         if f.name not in NOT_OVER_POINTS

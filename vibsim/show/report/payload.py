@@ -12,8 +12,8 @@ import numpy as np
 from vibsim.post.orders import angle_grid
 from vibsim.results.labelled import Group
 from vibsim.show.report.drawing import drawing, numbers
+from vibsim.show.report.verdict import shown_unit, trade_words
 from vibsim.show.style import COLOURS
-from vibsim.show.sweep_figures import SHOWN
 from vibsim.studies.report import Axis, Report, View
 from vibsim.studies.report_levels import Levels
 
@@ -51,12 +51,14 @@ def packed(values: np.ndarray) -> str:
 
 def _view(view: View) -> dict[str, Any]:
     levels, axes, points, notes = thinned(view)
-    found = {
+    begin = [None if value is None else float(f"{value:.6g}") for value in view.written]
+    return {
         "name": view.name,
         "model": view.subject,
         "kind": "sweep" if view.found is not None else "run",
         "grid": view.grid,
         "slider": view.slider,
+        "begin": begin,
         "axes": [{"label": one.label, "unit": one.unit, "values": numbers(one.values)} for one in axes],
         "names": view.names,
         "notes": notes,
@@ -73,7 +75,6 @@ def _view(view: View) -> dict[str, Any]:
         "quantities": [_quantity(row, points) for row in view.found["quantities"]] if view.found else [],
         "histories": [histories(results) for results in view.runs],
     }
-    return found
 
 
 def _pairs(values: np.ndarray) -> np.ndarray:
@@ -81,8 +82,8 @@ def _pairs(values: np.ndarray) -> np.ndarray:
 
 
 def _quantity(row: dict[str, Any], points: np.ndarray) -> dict[str, Any]:
-    scale, unit = SHOWN.get(row["units"], (1.0, row["units"]))
-    return {"label": row["label"], "unit": unit, "values": packed(scale * row["values"][points])}
+    scale, unit = shown_unit(row)
+    return {"label": trade_words(row), "unit": unit, "values": packed(scale * row["values"][points])}
 
 
 def thinned(view: View) -> tuple[Levels, list[Axis], np.ndarray, list[str]]:
@@ -139,12 +140,12 @@ def histories(results: Group) -> dict[str, Any]:
     charts = []
     for title, of, scale, variables in HISTORIES:
         series = [(name, scale * group[key][chosen]) for key, name in variables if key in group]
-        charts.append({"title": title, "unit": of, "series": _series(series)})
+        charts.append({"title": title, "unit": of, "series": _series(series), "afloat": of == "rpm"})
     if "cylinder_pressure" in group and np.ptp(group["cylinder_pressure"]) > 0.0:
         pressure = 1e-5 * group["cylinder_pressure"][chosen]
         names = [f"cylinder {name}" for name in results.labels("cylinder")]
         series = list(zip(names, pressure.T, strict=True))
-        charts.append({"title": "Cylinder pressure", "unit": "bar", "series": _series(series)})
+        charts.append({"title": "Cylinder pressure", "unit": "bar", "series": _series(series), "afloat": False})
     charts = [chart for chart in charts if chart["series"]]
     return {"x": numbers(x[chosen]), "label": label, "unit": unit, "cycle": exact, "charts": charts}
 

@@ -6,9 +6,8 @@ import math
 from typing import Any
 
 from vibsim.post.exposure_rules import CAUTION as EXPOSURE_CAUTION
-from vibsim.show.report.verdict import at_words
+from vibsim.show.report.verdict import at_words, shown_unit, trade_words
 from vibsim.show.run_tables import _orders
-from vibsim.show.sweep_figures import SHOWN
 from vibsim.show.tables import CAUTION, plain_number
 from vibsim.studies.overview import Overview
 from vibsim.studies.report import Report, Source, Subject, View
@@ -29,16 +28,25 @@ def run_tables(source: Source) -> list[Table]:
     tables = []
     if summary["mounts"]:
         rows = [
-            [row["name"], plain_number(row["mean_N"], 0), plain_number(row["rms_N"], 1), plain_number(row["peak_N"], 1)]
-            + [row["worst_axis"], _orders(row)]
+            [
+                row["name"],
+                *(plain_number(row[key], digits) for key, digits in (("mean_N", 0), ("rms_N", 1), ("peak_N", 1))),
+                row["worst_axis"],
+                _orders(row),
+            ]
             for row in summary["mounts"]
         ]
         columns = ["mount", "mean N", "rms N", "peak N", "mostly", "strongest orders, N"]
         tables.append(table("Mounts, worst first", columns, rows, "rms and peak of the force less its mean"))
     if summary["sensors"]:
         rows = [
-            [row["name"], plain_number(row["rms_m_per_s2"], 3), plain_number(row["peak_m_per_s2"], 2)]
-            + [row["worst_axis"], _orders(row)]
+            [
+                row["name"],
+                plain_number(row["rms_m_per_s2"], 3),
+                plain_number(row["peak_m_per_s2"], 2),
+                row["worst_axis"],
+                _orders(row),
+            ]
             for row in summary["sensors"]
         ]
         columns = ["sensor", "rms m/s²", "peak m/s²", "mostly", "strongest orders, m/s²"]
@@ -93,18 +101,18 @@ def sweep_tables(view: View) -> list[Table]:
     for row in found["quantities"]:
         if row["least"] is None:
             continue
-        scale, unit = SHOWN.get(row["units"], (1.0, row["units"]))
+        scale, unit = shown_unit(row)
         least, greatest = (f"{scale * row[name]:.4g}" for name in ("least", "greatest"))
-        rows.append(
-            [row["label"], unit, least, at_words(view.axes, row["least_at"])]
-            + [greatest, at_words(view.axes, row["greatest_at"])]
-        )
+        places = [at_words(view.axes, row[name]) for name in ("least_at", "greatest_at")]
+        rows.append([trade_words(row), unit, least, places[0], greatest, places[1]])
     tables = [table("Least and most over the points", ["quantity", "unit", "least", "at", "most", "at"], rows, text=2)]
     if found["best"]:
         columns = list(found["best"][0])
         best = [["" if row[name] is None else f"{row[name]:.4g}" for name in columns] for row in found["best"]]
         tables.append(
-            table(f"Points of least {found['quantities'][0]['label']}", columns, best, "in the sweep's own units", 0)
+            table(
+                f"Points of least {trade_words(found['quantities'][0])}", columns, best, "in the sweep's own units", 0
+            )
         )
     if found["failures"]:
         shown = found["failures"][:MOST_FAILURES]
@@ -133,8 +141,14 @@ def _overview_tables(understood: Overview) -> list[Table]:
     tables = [table("Masses", ["body", "kg"], rows)]
     if understood.mounts:
         rows = [
-            [mount.name, " → ".join(mount.between), mount.law, *(plain_number(value, 1) for value in mount.force)]
-            + [plain_number(1e3 * mount.sag, 2), f"{mount.frequency:.1f}" if mount.frequency else ""]
+            [
+                mount.name,
+                " → ".join(mount.between),
+                mount.law,
+                *(plain_number(value, 1) for value in mount.force),
+                plain_number(1e3 * mount.sag, 2),
+                f"{mount.frequency:.1f}" if mount.frequency else "",
+            ]
             for mount in understood.mounts
         ]
         columns = ["mount", "between", "law", "X N", "Y N", "Z N", "sag mm", "Hz"]

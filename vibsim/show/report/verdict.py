@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
 from vibsim.post.exposure_rules import daily_values
@@ -12,7 +11,14 @@ from vibsim.show.tables import plain_number
 from vibsim.studies.report import Axis, Report, Source, View
 
 Card = dict[str, Any]
-MOST_CARDS = 6
+MOST_CARDS, FIRM = 6, "\u00a0"
+TRADE = {
+    "sensor_resultant_rms": "Acceleration rms",
+    "mount_force_resultant_rms": "Varying force of the worst mount, rms",
+    "torque_swing": "Torque swing",
+    "speed_fluctuation": "Speed fluctuation",
+    "peak_pressure": "Peak pressure",
+}
 
 
 def verdicts(report: Report) -> list[dict[str, Any]]:
@@ -128,35 +134,53 @@ def _of_sweep(view: View) -> dict[str, Any]:
     running = f"sweep over {' × '.join(axis.label for axis in view.axes)}: {found['done']} of {found['points']} points"
     remarks = [f"{failed} points failed, see the table of failures"] if failed else []
     remarks += [f"{missing} points not computed yet: vibsim sweep --resume"] if missing else []
+    shown = [row for row in found["quantities"] if row["least"] is not None]
     return {
         "name": view.name,
         "running": running,
         "sentence": _best_words(view),
-        "cards": [_range_card(row, view.axes) for row in found["quantities"][:MOST_CARDS] if row["least"] is not None],
+        "cards": [_range_card(row, view.axes, found["axes"]) for row in shown[:MOST_CARDS]],
         "remarks": remarks,
         "doubtful": bool(failed or missing),
     }
 
 
 def _best_words(view: View) -> str:
+    """Where the first of the sensors, or else of the quantities, is shaken least and most."""
     row = view.found["quantities"][0] if view.found else None
     if row is None or row["least"] is None:
         return ""
-    return f"Least {row['label']} at {at_words(view.axes, row['least_at'])}, most at " + (
-        f"{at_words(view.axes, row['greatest_at'])}."
+    scale, unit = shown_unit(row)
+    least, most = (f"{scale * row[name]:.3g} {unit}".strip() for name in ("least", "greatest"))
+    return (
+        f"{trade_words(row)}: least {least} at {at_words(view.axes, row['least_at'])}; "
+        f"most {most} at {at_words(view.axes, row['greatest_at'])}."
     )
 
 
-def _range_card(row: dict[str, Any], axes: list[Axis]) -> Card:
-    scale, unit = SHOWN.get(row["units"], (1.0, row["units"]))
-    strongest = max(
-        ((share, name) for name, share in row["importance"].items() if share is not None), default=(math.nan, "")
-    )
+def trade_words(row: dict[str, Any]) -> str:
+    """What a kept quantity is called in a headline; its own words where there are no shorter ones."""
+    name, _, inside = str(row["quantity"]).partition("[")
+    words = TRADE.get(name)
+    return f"{words}, {inside.rstrip(']')}" if words and inside else words or str(row["label"])
+
+
+def shown_unit(row: dict[str, Any]) -> tuple[float, str]:
+    """Factor and unit that a quantity is read in."""
+    if row["quantity"] == "speed_fluctuation":
+        return 100.0, "%"
+    return SHOWN.get(row["units"], (1.0, row["units"]))
+
+
+def _range_card(row: dict[str, Any], axes: list[Axis], names: list[str]) -> Card:
+    scale, unit = shown_unit(row)
+    shares = {name: share for name, share in row["importance"].items() if share is not None}
     lines = [f"most at {at_words(axes, row['greatest_at'])}", f"least at {at_words(axes, row['least_at'])}"]
-    if len(axes) > 1 and strongest[1]:
-        lines.append(f"{strongest[1]} alone explains {100.0 * strongest[0]:.0f} %")
+    if len(axes) > 1 and shares:
+        strongest = max(shares, key=lambda name: shares[name])
+        lines.append(f"{axes[names.index(strongest)].label} alone explains {100.0 * shares[strongest]:.0f} %")
     return {
-        "title": row["label"],
+        "title": trade_words(row),
         "name": "",
         "value": f"{scale * row['least']:.3g} … {scale * row['greatest']:.3g} {unit}".strip(),
         "lines": lines,
@@ -164,9 +188,9 @@ def _range_card(row: dict[str, Any], axes: list[Axis]) -> Card:
 
 
 def at_words(axes: list[Axis], values: list[float]) -> str:
-    """`4105 rpm, run.load 0.1`."""
+    """`4105 rpm, load 0.1`."""
     words = []
     for axis, value in zip(axes, values, strict=True):
         number = f"{value:.4g}"
         words.append(f"{number} rpm" if axis.unit == "rpm" else f"{axis.label} {number} {axis.unit}".strip())
-    return ", ".join(words)
+    return ", ".join(word.replace(" ", FIRM) for word in words)

@@ -1,13 +1,14 @@
 // Lines or bars with zoom, readout, legend that toggles, and the same numbers as a table.
 class Chart {
   /** spec: title, x and y {label, unit}, kind "lines" | "bars", series names, cursor: whether a place is marked,
-      most: the height that stays while values move (0: as the values are), onPick(index): what a click on a point does. */
+      most: the height that stays while values move (absent: as the values are), first: the range shown at first,
+      afloat: zero need not be in sight, onPick(index): what a click on a point does. */
   constructor(host, spec) {
     this.spec = spec;
     this.hidden = new Set();
     this.x = [];
     this.values = [];
-    this.zoom = null;
+    this.zoom = spec.first || null;
     this.at = null;
     this.key = "";
     this.build(host);
@@ -37,7 +38,7 @@ class Chart {
   }
 
   look(n) {
-    if (this.spec.kind === "bars") return { fill: colour(n), stroke: "#222222", "stroke-width": 0.5 };
+    if (this.spec.kind === "bars") return { fill: colour(n) };
     return { fill: "none", stroke: colour(n), "stroke-width": 2, "stroke-dasharray": dash(n), "stroke-linejoin": "round" };
   }
 
@@ -147,16 +148,12 @@ class Chart {
 
   pixel(x) { const [a, b] = this.range(); return this.left + ((x - a) / (b - a)) * (this.width - this.left - this.right); }
   value(pixel) { const [a, b] = this.range(); return a + ((pixel - this.left) / (this.width - this.left - this.right)) * (b - a); }
-  nearest(x) {
-    let best = 0;
-    this.x.forEach((one, n) => { if (Math.abs(one - x) < Math.abs(this.x[best] - x)) best = n; });
-    return best;
-  }
+  nearest(x) { return nearest(this.x, x); }
 
-  /** Lowest and highest shown: zero is always in sight. */
+  /** Lowest and highest shown. */
   heights() {
     const [a, b] = this.range();
-    let low = 0, high = this.zoom ? 0 : this.spec.most || 0;
+    let low = this.spec.afloat ? Infinity : 0, high = this.spec.afloat ? -Infinity : this.zoom && this.spec.kind === "lines" ? 0 : this.spec.most || 0;
     this.values.forEach((row, n) => {
       if (this.hidden.has(n)) return;
       for (let k = 0; k < row.length; k++) {
@@ -166,7 +163,9 @@ class Chart {
       }
     });
     if (high === 0 && low === 0) high = 1;
-    return [low * 1.06, high * 1.06];
+    if (!this.spec.afloat) return [low * 1.06, high * 1.06];
+    const room = 0.08 * (high - low) || 0.01 * Math.abs(high) || 1;
+    return [low - room, high + room];
   }
 
   draw() {

@@ -93,10 +93,5 @@ class View {
   }
 
   /** Nearest place on the slider to a value. */
-  nearest(value) {
-    const along = this.along();
-    let best = 0;
-    along.forEach((one, n) => { if (Math.abs(one - value) < Math.abs(along[best] - value)) best = n; });
-    return best;
-  }
+  nearest(value) { return nearest(this.along(), value); }
 }

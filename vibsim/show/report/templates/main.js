@@ -1,6 +1,6 @@
 // The page: one place on the slider, one crank angle; every picture follows both.
 const DATA = JSON.parse(document.getElementById("data").textContent);
-const SECONDS_PER_TURN = 3.6;
+const SECONDS_PER_TURN = 3.6, SHOWN_ORDERS = 6;
 const byId = (id) => document.getElementById(id);
 const views = DATA.views.map((raw) => new View(raw));
 const still = window.matchMedia("(prefers-reduced-motion: reduce)");
@@ -69,18 +69,32 @@ function controls(view) {
   state.turns = turns;
 }
 
+/** What order charts show at first: those that shake; the rest is a press on "all" away. */
+function orders(view) {
+  const step = view.order[1];
+  return view.order[view.order.length - 1] > SHOWN_ORDERS ? [0.5 * step, SHOWN_ORDERS + 0.5 * step] : null;
+}
+
+/** Begin as near as can be to the case as it is written, in the middle of what it does not say. */
+function begin(view) {
+  view.axes.forEach((axis, n) => {
+    if (view.grid) view.place[n] = view.begin[n] === null ? Math.floor(axis.values.length / 2) : nearest(axis.values, view.begin[n]);
+  });
+  if (!view.grid) view.place[view.slider] = view.nearest(view.begin[view.slider] === null ? view.along()[view.points >> 1] : view.begin[view.slider]);
+}
+
 function buildOrders(view) {
   page.orders = [];
   if (view.order.length < 2) return;
   const host = heading("orders"), x = { label: "engine order", unit: "" };
   for (const [kind, title, unit] of [["mount", "Mount force per order", "N"], ["sensor", "Acceleration per order", "m/s²"]]) {
     if (!view.items(kind).length) continue;
-    const chart = new Chart(host, { title, x, y: { label: "amplitude", unit }, kind: "bars", series: view.items(kind), most: view.most[kind] });
+    const chart = new Chart(host, { title, x, y: { label: "amplitude", unit }, kind: "bars", series: view.items(kind), most: view.most[kind], first: orders(view) });
     page.orders.push((point) => chart.show(view.order.slice(1), view.items(kind).map((_, item) => view.amplitudes(kind, item, point))));
   }
   const torque = Array.from(view.torque_orders).filter((v, n) => n % view.order.length && Number.isFinite(v));
   if (!torque.length) return;
-  const chart = new Chart(host, { title: "Net torque per order", x, y: { label: "amplitude", unit: "N m" }, kind: "bars", series: ["net torque"], most: greatest(torque) });
+  const chart = new Chart(host, { title: "Net torque per order", x, y: { label: "amplitude", unit: "N m" }, kind: "bars", series: ["net torque"], most: greatest(torque), first: orders(view) });
   page.orders.push((point) => chart.show(view.order.slice(1), [view.torque(point)]));
 }
 
@@ -107,7 +121,7 @@ function buildHistories(view, point) {
   empty(host);
   byId("cycle").hidden = false;
   for (const one of found.charts) {
-    const chart = new Chart(host, { title: one.title, x: { label: found.label, unit: found.unit }, y: { label: "", unit: one.unit }, kind: "lines", series: one.series.map((s) => s.name), cursor: found.cycle });
+    const chart = new Chart(host, { title: one.title, x: { label: found.label, unit: found.unit }, y: { label: "", unit: one.unit }, kind: "lines", series: one.series.map((s) => s.name), cursor: found.cycle, afloat: one.afloat });
     chart.show(found.x, one.series.map((s) => s.values));
     if (found.cycle) page.histories.push(chart);
   }
@@ -138,7 +152,7 @@ function buildCompare() {
   const names = (kind) => [...new Set(views.flatMap((view) => view.items(kind)))];
   for (const kind of ["mount", "sensor"]) for (const name of names(kind)) add(select, "option", { value: `${kind}/${name}` }, `${kind}: ${name}`);
   add(select, "option", { value: "torque/net" }, "net torque");
-  const chart = new Chart(host, { title: "Results side by side, per order", x: { label: "engine order", unit: "" }, y: { label: "amplitude", unit: "" }, kind: "bars", series: views.map((view) => view.name) });
+  const chart = new Chart(host, { title: "Results side by side, per order", x: { label: "engine order", unit: "" }, y: { label: "amplitude", unit: "" }, kind: "bars", series: views.map((view) => view.name), first: orders(state.view) });
   const where = add(host, "p", { class: "quiet" });
   page.compare = () => {
     const [kind, ...rest] = select.value.split("/"), name = rest.join("/"), order = state.view.order.slice(1);
@@ -240,6 +254,7 @@ function start() {
     for (const fold of document.querySelectorAll("details.print:not([open])")) { fold.open = true; folded.push(fold); }
   });
   window.addEventListener("afterprint", () => { for (const fold of folded.splice(0)) fold.open = false; });
+  views.forEach(begin);
   build();
   play(state.playing);
 }

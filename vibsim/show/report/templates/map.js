@@ -15,7 +15,6 @@ class SweepMap {
     this.across = view.slider;
     this.upward = view.axes.findIndex((axis, n) => n !== view.slider && (!view.grid || axis.values.length > 1));
     const figure = add(host, "figure", { class: "chart" });
-    add(figure, "figcaption", {}, "Map over the sweep");
     const label = add(add(figure, "p", { class: "row" }), "label", { for: "quantity" }, "Quantity ");
     this.select = add(label, "select", { id: "quantity" });
     view.quantities.forEach((one, n) => add(this.select, "option", { value: n }, one.unit ? `${one.label}, ${one.unit}` : one.label));

@@ -19,6 +19,18 @@ class Mechanism {
     this.kinds = ["cylinder", ...["weight", "shaft"].filter((kind) => mech.eccentrics.some((one) => one.kind === kind)), "sum"];
     if (mech.couple) this.kinds.push("couple");
     this.legend(host);
+    const fit = add(host.querySelector(".legend"), "button", { type: "button", "aria-pressed": "false" });
+    add(fit, "span", {}, "arrows fit this speed");
+    fit.classList.add("choice");
+    fit.addEventListener("click", () => {
+      this.own = !this.own;
+      fit.setAttribute("aria-pressed", String(this.own));
+      this.speed(this.omega);
+      this.turn(this.angle);
+    });
+    this.own = false;
+    this.words = add(host, "p", { class: "quiet numbers" });
+    this.mostTotal = Math.max(...mech.total.map(([re, im]) => Math.hypot(re, im)));
     this.pair = add(host, "div", { class: "pair" });
     this.factor = 1;
   }
@@ -55,8 +67,8 @@ class Mechanism {
       for (const kind of this.kinds) {
         const look = KINDS[kind], width = (kind === "sum" ? 0.11 : 0.065) * r;
         const scaled = look.dash.split(" ").filter(Boolean).map((v) => (v * r) / 34).join(" ");
-        if (kind === "sum") view.halo = add(view.svg, "path", { stroke: "white", "stroke-width": width * 2, fill: "white" });
-        view[kind] = add(view.svg, "path", { stroke: colour(look.colour), fill: colour(look.colour), "stroke-width": width, "stroke-dasharray": scaled });
+        if (kind === "sum") view.halo = new Arrows(view.svg, "white", 2 * width);
+        view[kind] = new Arrows(view.svg, colour(look.colour), width, scaled);
       }
     }
   }
@@ -65,8 +77,7 @@ class Mechanism {
     const figure = add(this.pair, "figure", { class: "drawn" });
     add(figure, "figcaption", {}, title);
     const svg = canvas(figure, `${title}: crank, rods, pistons and the inertia forces on the block`, box);
-    scaleBar(svg, box, this.perNewton, "N", 0.035 * box[2]);
-    return { svg, box };
+    return { svg, box, bar: add(svg, "g") };
   }
 
   frontBox(growth) {
@@ -117,10 +128,11 @@ class Mechanism {
       const corners = [[low, half], [top, half], [top, -half], [low, -half]].map(([a, b]) => this.seen(turned([a, c.offset + b], c.bank)));
       add(svg, "path", { d: "M" + corners.map((p) => p.map((v) => v.toFixed(2)).join(" ")).join("L"), fill: "none", stroke: "#8C8C8C", "stroke-width": 1.5 * thin });
       const [x, y] = this.seen(turned([top + 0.3 * c.bore, c.offset], c.bank));
-      add(svg, "text", { x, y, "font-size": 0.035 * this.front.box[2], "text-anchor": "middle", fill: INK }, c.names.join(", "));
+      word(svg, x, y, 0.035 * this.front.box[2], c.names.join(", "), "middle");
     }
     const trace = mech.total.map((z) => this.seen(z).map((v) => (v * this.perNewton * growth).toFixed(2)).join(" ")).join("L");
-    this.trace = add(svg, "path", { d: `M${trace}Z`, fill: "none", stroke: INK, "stroke-width": thin, opacity: 0.45 });
+    this.trace = add(svg, "path", { d: `M${trace}Z`, fill: "none", stroke: INK, "stroke-width": thin, opacity: 0.45, "vector-effect": "non-scaling-stroke" });
+    this.trace.setAttribute("stroke-width", 1.2);
   }
 
   stillSide() {
@@ -129,10 +141,18 @@ class Mechanism {
   }
 
   speed(omega) {
+    this.omega = omega;
     this.factor = (omega / this.mech.speed) ** 2;
-    const share = (omega / this.highest) ** 2;
+    const share = this.own ? 1 : (omega / this.highest) ** 2, most = this.own ? this.factor : (this.highest / this.mech.speed) ** 2;
+    this.perNewton = (LONGEST * this.mech.radius) / (this.mostForce * most);
+    this.perCouple = this.mostCouple ? (LONGEST_COUPLE * this.mech.radius) / (this.mostCouple * most) : 0;
     this.trace.setAttribute("transform", `scale(${share})`);
-    this.trace.setAttribute("stroke-width", (0.03 * this.mech.radius) / Math.max(share, 0.02));
+    if (this.barOf === this.perNewton) return;
+    this.barOf = this.perNewton;
+    for (const view of [this.front, this.side]) {
+      empty(view.bar);
+      scaleBar(view.bar, view.box, this.perNewton, "N", 0.035 * view.box[2]);
+    }
   }
 
   /** Between two samples of a course of complex numbers. */
@@ -147,17 +167,17 @@ class Mechanism {
     const { mech } = this, r = mech.radius, scale = this.perNewton * this.factor;
     const draw = { front: { webs: "", rods: "", pistons: "", pins: "" }, side: { webs: "", rods: "", pistons: "", pins: "" } };
     const arrows = {};
-    for (const kind of this.kinds) arrows[kind] = { front: "", side: "" };
+    for (const kind of this.kinds) arrows[kind] = { front: [], side: [] };
     const shoot = (kind, tail, force, xs) => {
       const [x, y] = this.seen(tail), [dx, dy] = this.seen(force);
-      arrows[kind].front += arrowPath(x, y, dx, dy, 0.34 * r);
-      for (const at of xs) arrows[kind].side += arrowPath(at, -this.up(tail), 0, -this.up(force), 0.34 * r);
+      arrows[kind].front.push(arrowPath(x, y, dx, dy, 0.34 * r));
+      for (const at of xs) arrows[kind].side.push(arrowPath(at, -this.up(tail), 0, -this.up(force), 0.34 * r));
     };
     mech.cylinders.forEach((c, k) => {
       const force = this.between(mech.force[k], theta).map((v) => v * scale), [pin, top] = wrist(c, theta);
       this.cylinder(c, pin, top, draw);
       shoot("cylinder", top, force, []);
-      for (const at of c.at) arrows.cylinder.side += arrowPath(at, -this.up(top), 0, -this.up(force) / c.at.length, 0.34 * r);
+      for (const at of c.at) arrows.cylinder.side.push(arrowPath(at, -this.up(top), 0, -this.up(force) / c.at.length, 0.34 * r));
     });
     for (const throwOf of mech.throws) {
       const y = -this.up(turned([r, 0], theta + throwOf.pin)), w = 0.22 * r;
@@ -170,16 +190,18 @@ class Mechanism {
       draw.front.webs += "M" + [this.seen(one.axis), ...sector].map((p) => p.map((v) => v.toFixed(2)).join(" ")).join("L") + "Z";
       shoot(one.kind, one.kind === "shaft" ? one.axis : turned([0.8 * r, 0], angle), force, []);
     }
-    shoot("sum", [0, 0], this.between(mech.total, theta).map((v) => v * scale), [mech.middle]);
+    const total = this.between(mech.total, theta);
+    shoot("sum", [0, 0], total.map((v) => v * scale), [mech.middle]);
+    this.words.textContent = `free force ${plain(Math.hypot(...total) * this.factor)} N at this crank angle, up to ${plain(this.mostTotal * this.factor)} N over the turn`;
     if (mech.couple) {
       const couple = this.between(mech.couple, theta).map((v) => v * this.perCouple * this.factor), y = -this.up(couple), [dx, dy] = this.seen(couple);
-      arrows.couple.front = arrowPath(0, 0, dx, dy, 0.3 * r);
-      arrows.couple.side = arrowPath(this.ends[1], 0, 0, y, 0.3 * r) + arrowPath(this.ends[0], 0, 0, -y, 0.3 * r);
+      arrows.couple.front = [arrowPath(0, 0, dx, dy, 0.3 * r)];
+      arrows.couple.side = [arrowPath(this.ends[1], 0, 0, y, 0.3 * r), arrowPath(this.ends[0], 0, 0, -y, 0.3 * r)];
     }
     for (const name of ["front", "side"]) {
       for (const part in draw[name]) this[name][part].setAttribute("d", draw[name][part]);
-      for (const kind of this.kinds) this[name][kind].setAttribute("d", this.hidden.has(kind) ? "" : arrows[kind][name]);
-      this[name].halo.setAttribute("d", this.hidden.has("sum") ? "" : arrows.sum[name]);
+      for (const kind of this.kinds) this[name][kind].draw(this.hidden.has(kind) ? [] : arrows[kind][name]);
+      this[name].halo.draw(this.hidden.has("sum") ? [] : arrows.sum[name]);
     }
   }
 

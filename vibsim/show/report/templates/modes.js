@@ -10,21 +10,21 @@ class Modes {
     this.words = add(row, "span", { role: "status" });
     this.select.addEventListener("change", () => this.choose());
     const pair = add(host, "div", { class: "pair three" });
-    this.views = [...LOOKS, ASKEW].map((look) => this.frame(pair, look));
+    const looks = [...LOOKS, ASKEW], boxes = boxesOf(model, looks);
+    this.views = looks.map((look, n) => this.frame(pair, look, boxes[n]));
     this.passed = 0;
     this.choose();
   }
 
-  frame(pair, look) {
-    const { model } = this, box = around(placesOf(model).map((p) => flat(look.plane, p)), 0.14), size = Math.max(box[2], box[3]);
+  frame(pair, look, box) {
+    const { model } = this, size = box[2];
     const figure = add(pair, "figure", { class: "drawn" });
     add(figure, "figcaption", {}, look.name);
     const svg = canvas(figure, `${look.name}: the bodies in this mode`, box);
     for (const body of model.bodies) add(svg, "path", { d: boxPath(look.plane, body.corners, model.edges), stroke: FAINT, "stroke-width": 0.003 * size, fill: "none" });
     const springs = add(svg, "path", { stroke: INK, "stroke-width": 0.005 * size, fill: "none", "stroke-linejoin": "round" });
     const bodies = model.bodies.map((body, n) => {
-      const [x, y] = flat(look.plane, body.centre);
-      add(svg, "text", { x, y, "font-size": 0.034 * size, "text-anchor": "middle", fill: INK }, body.name);
+      nameBody(svg, look.plane, body, 0.04 * size, INK);
       return add(svg, "path", { stroke: colour(n), "stroke-width": 0.006 * size, fill: "none" });
     });
     return { look, size, springs, bodies };

@@ -20,6 +20,19 @@ function placesOf(model) {
   return [...model.bodies.flatMap((body) => body.corners), ...model.mounts.map((one) => one.at), ...model.sensors.map((one) => one.at)];
 }
 
+/** Boxes about what several looks show, all as wide as the widest, so that lengths are drawn alike. */
+function boxesOf(model, looks) {
+  const boxes = looks.map((look) => around(placesOf(model).map((p) => flat(look.plane, p)), 0.14));
+  const widest = Math.max(...boxes.map((box) => box[2]));
+  return boxes.map((box) => [box[0] - (widest - box[2]) / 2, box[1], widest, box[3]]);
+}
+
+/** The name of a body at the upper left of its box. */
+function nameBody(svg, plane, body, size, tint) {
+  const at = body.corners.map((corner) => flat(plane, corner)), x = Math.min(...at.map((p) => p[0])), y = Math.min(...at.map((p) => p[1]));
+  word(svg, x, y - 0.3 * size, size, body.name, "start", tint);
+}
+
 class MountViews {
   constructor(host, model, view) {
     this.model = model;
@@ -27,7 +40,8 @@ class MountViews {
     this.legend(host, view);
     const pair = add(host, "div", { class: "pair" });
     this.reach = 0;
-    this.views = LOOKS.map((look) => this.frame(pair, look, model));
+    const boxes = boxesOf(model, LOOKS);
+    this.views = LOOKS.map((look, n) => this.frame(pair, look, model, boxes[n]));
   }
 
   legend(host, view) {
@@ -46,16 +60,15 @@ class MountViews {
     });
   }
 
-  frame(pair, look, model) {
-    const box = around(placesOf(model).map((p) => flat(look.plane, p)), 0.14), size = Math.max(box[2], box[3]);
+  frame(pair, look, model, box) {
+    const size = box[2];
     this.reach = Math.max(this.reach, 0.2 * size);
     const figure = add(pair, "figure", { class: "drawn" });
     add(figure, "figcaption", {}, look.name);
     const svg = canvas(figure, `${look.name}: bodies, mounts with their varying force, sensors`, box);
     for (const body of model.bodies) {
       add(svg, "path", { d: boxPath(look.plane, body.corners, model.edges), stroke: "#9A9A9A", "stroke-width": 0.003 * size, fill: "none" });
-      const [x, y] = flat(look.plane, body.centre);
-      add(svg, "text", { x, y, "font-size": 0.032 * size, "text-anchor": "middle", fill: QUIET }, body.name);
+      nameBody(svg, look.plane, body, 0.032 * size, QUIET);
     }
     if (model.crank) {
       const to = [-1, 1].map((side) => flat(look.plane, model.crank.origin.map((v, n) => v + side * 0.08 * size * model.crank.direction[n])));
@@ -67,7 +80,7 @@ class MountViews {
       const [x, y] = flat(look.plane, one.at), width = 0.006 * size;
       const locus = add(svg, "path", { fill: colour(n), "fill-opacity": 0.12, stroke: colour(n), "stroke-width": 0.5 * width });
       add(svg, "rect", { x: x - width, y: y - width, width: 2 * width, height: 2 * width, fill: INK });
-      const arrow = add(svg, "path", { stroke: colour(n), fill: colour(n), "stroke-width": 1.2 * width });
+      const arrow = new Arrows(svg, colour(n), 1.2 * width);
       made.mounts.push({ x, y, locus, arrow });
     });
     return made;
@@ -76,7 +89,7 @@ class MountViews {
   sensor(svg, look, one, size) {
     const [x, y] = flat(look.plane, one.at), d = 0.011 * size;
     add(svg, "path", { d: `M${x} ${y - d}L${x + d} ${y}L${x} ${y + d}L${x - d} ${y}Z`, fill: "white", stroke: INK, "stroke-width": 0.003 * size });
-    add(svg, "text", { x: x + 1.5 * d, y: y - d, "font-size": 0.028 * size, fill: INK }, one.name);
+    word(svg, x + 1.5 * d, y - d, 0.03 * size, one.name);
     return { x, y };
   }
 
@@ -120,7 +133,7 @@ class MountViews {
     for (const one of this.views) {
       one.mounts.forEach((mount, n) => {
         const [dx, dy] = this.tip(one, n, step);
-        mount.arrow.setAttribute("d", this.hidden.has(n) || !Number.isFinite(dx) ? "" : arrowPath(mount.x, mount.y, dx, dy, 0.035 * one.size));
+        mount.arrow.draw(this.hidden.has(n) ? [] : [arrowPath(mount.x, mount.y, dx, dy, 0.035 * one.size)]);
       });
     }
   }

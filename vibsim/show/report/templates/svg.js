@@ -58,20 +58,45 @@ function decode(text) {
   return new Float32Array(bytes.buffer);
 }
 
+/** The index of the value nearest to one. */
+function nearest(values, value) {
+  let best = 0;
+  values.forEach((one, n) => { if (Math.abs(one - value) < Math.abs(values[best] - value)) best = n; });
+  return best;
+}
+
 function greatest(values) {
   let most = 0;
   for (const value of values) if (value > most) most = value;
   return most;
 }
 
-/** An arrow as a path: shaft to the base of the head, then the head; nothing where it is too short to be seen. */
+/** An arrow as paths of its shaft and its head; nothing where it is too short to be seen. */
 function arrowPath(x, y, dx, dy, head) {
   const length = Math.hypot(dx, dy);
-  if (length < 0.05 * head) return "";
+  if (!(length >= 0.05 * head)) return ["", ""];
   const h = Math.min(head, 0.75 * length), ux = dx / length, uy = dy / length;
   const bx = x + dx - ux * h, by = y + dy - uy * h, w = 0.42 * h;
   const p = (v) => v.toFixed(2);
-  return `M${p(x)} ${p(y)}L${p(bx)} ${p(by)}M${p(x + dx)} ${p(y + dy)}L${p(bx - uy * w)} ${p(by + ux * w)}L${p(bx + uy * w)} ${p(by - ux * w)}Z`;
+  return [`M${p(x)} ${p(y)}L${p(bx)} ${p(by)}`, `M${p(x + dx)} ${p(y + dy)}L${p(bx - uy * w)} ${p(by + ux * w)}L${p(bx + uy * w)} ${p(by - ux * w)}Z`];
+}
+
+/** Arrows of one look: `draw` takes what arrowPath gives, one or many. */
+class Arrows {
+  constructor(parent, tint, width, dashes = "") {
+    this.shafts = add(parent, "path", { stroke: tint, "stroke-width": width, "stroke-dasharray": dashes, fill: "none" });
+    this.heads = add(parent, "path", { fill: tint, stroke: tint, "stroke-width": 0.2 * width });
+  }
+
+  draw(arrows) {
+    this.shafts.setAttribute("d", arrows.map((one) => one[0]).join(""));
+    this.heads.setAttribute("d", arrows.map((one) => one[1]).join(""));
+  }
+}
+
+/** A word in a drawing, readable over what it stands on. */
+function word(parent, x, y, size, text, anchor = "start", tint = INK) {
+  return add(parent, "text", { x, y, "font-size": size, "text-anchor": anchor, fill: tint, stroke: "white", "stroke-width": 0.2 * size, "paint-order": "stroke" }, text);
 }
 
 /** A drawing that is as wide as its place: `box` [left, top, width, height] in its own lengths, y downwards. */
