@@ -16,6 +16,7 @@ from vibsim.show.report.payload import as_json, payload
 from vibsim.show.report.tables import (
     ASSUMED,
     cautions,
+    difference,
     engine_words,
     provenance,
     run_tables,
@@ -46,6 +47,7 @@ def render(report: Report, made: datetime.datetime | None = None) -> str:
         script=Markup("\n".join(source[name] for name in SCRIPTS)),
         data=Markup(as_json(payload(report))),
         verdicts=verdicts(report),
+        difference=difference(report),
         side_by_side=side_by_side(report),
         run_tables=[(one.name, run_tables(one)) for one in report.sources if one.summary is not None],
         sweep_tables=[(view.name, sweep_tables(view)) for view in report.views if view.found is not None],

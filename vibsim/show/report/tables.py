@@ -88,9 +88,32 @@ def side_by_side(report: Report) -> list[Table]:
         levels = [{row["name"]: row[key] for row in source.summary[kind]} for source in runs if source.summary]
         names = dict.fromkeys(name for one in levels for name in one)
         rows = [[name, *(plain_number(one[name], digits) if name in one else "" for one in levels)] for name in names]
+        columns = ["", *(source.name for source in runs)]
+        if len(runs) == 2:
+            columns.append("change")
+            rows = [[*row, _change(levels[0].get(row[0]), levels[1].get(row[0]))] for row in rows]
         if rows:
-            tables.append(table(caption, ["", *(source.name for source in runs)], rows))
+            tables.append(table(caption, columns, rows))
     return tables
+
+
+def _change(first: float | None, second: float | None) -> str:
+    return f"{100.0 * (second / first - 1.0):+.0f} %" if first and second is not None else ""
+
+
+def difference(report: Report) -> str:
+    """Which run shakes mounts and sensors least, and how much less than the one that shakes them most."""
+    runs = [source for source in report.sources if source.summary is not None]
+    parts = []
+    for kind, key, words in (("mounts", "rms_N", "worst mount"), ("sensors", "rms_m_per_s2", "worst sensor")):
+        worst = {
+            source.name: source.summary[kind][0][key] for source in runs if source.summary and source.summary[kind]
+        }
+        if len(worst) > 1 and max(worst.values()) > 0.0:
+            least = min(worst, key=lambda name: worst[name])
+            most = max(worst, key=lambda name: worst[name])
+            parts.append(f"{words}: {least} {_change(worst[most], worst[least])} against {most}")
+    return "; ".join(parts)[:1].upper() + "; ".join(parts)[1:]
 
 
 def sweep_tables(view: View) -> list[Table]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 from vibsim.post.exposure_rules import daily_values
@@ -44,6 +45,13 @@ def _of_run(source: Source) -> dict[str, Any]:
     }
 
 
+def three_digits(value: float) -> str:
+    """Three digits that count, without an exponent; what is less than a millionth is none."""
+    if abs(value) < 1e-6:
+        return "0"
+    return plain_number(value, max(0, 2 - math.floor(math.log10(abs(value)))))
+
+
 def _leads(row: dict[str, Any]) -> str:
     words = _orders(row)
     return f"orders {words}" if words else ""
@@ -53,8 +61,8 @@ def _mount(summary: dict[str, Any]) -> Card | None:
     if not summary["mounts"]:
         return None
     worst = summary["mounts"][0]
-    value = f"{plain_number(worst['rms_N'], 1)} N rms"
-    detail = f"varying force, peak {plain_number(worst['peak_N'], 0)} N, mostly along {worst['worst_axis']}"
+    value = f"{three_digits(worst['rms_N'])} N rms"
+    detail = f"varying force, peak {three_digits(worst['peak_N'])} N, mostly along {worst['worst_axis']}"
     return {"title": "Worst mount", "name": worst["name"], "value": value, "lines": [detail, _leads(worst)]}
 
 
@@ -62,8 +70,8 @@ def _sensor(summary: dict[str, Any]) -> Card | None:
     if not summary["sensors"]:
         return None
     worst = summary["sensors"][0]
-    value = f"{plain_number(worst['rms_m_per_s2'], 2)} m/s² rms"
-    detail = f"peak {plain_number(worst['peak_m_per_s2'], 2)} m/s², mostly along {worst['worst_axis']}, unweighted"
+    value = f"{three_digits(worst['rms_m_per_s2'])} m/s² rms"
+    detail = f"peak {three_digits(worst['peak_m_per_s2'])} m/s², mostly along {worst['worst_axis']}, unweighted"
     return {"title": "Worst sensor", "name": worst["name"], "value": value, "lines": [detail, _leads(worst)]}
 
 
@@ -84,7 +92,7 @@ def _people(summary: dict[str, Any]) -> Card | None:
     return {
         "title": "Exposure, worst",
         "name": worst["name"],
-        "value": f"A(8) {plain_number(worst['a8_m_per_s2'], 2)} m/s²",
+        "value": f"A(8) {three_digits(worst['a8_m_per_s2'])} m/s²",
         "lines": lines,
         "share": round(100.0 * share, 1),
         "alarm": share >= 1.0,
@@ -106,7 +114,7 @@ def _ripple(summary: dict[str, Any]) -> Card:
     return {
         "title": "Torque ripple",
         "name": "net, at the flywheel",
-        "value": f"{plain_number(net['swing_N_m'], 0)} N m swing",
+        "value": f"{three_digits(net['swing_N_m'])} N m swing",
         "lines": [f"about a mean of {plain_number(net['mean_N_m'], 1)} N m", _leads(net)],
     }
 

@@ -152,7 +152,7 @@ function buildCompare() {
   const names = (kind) => [...new Set(views.flatMap((view) => view.items(kind)))];
   for (const kind of ["mount", "sensor"]) for (const name of names(kind)) add(select, "option", { value: `${kind}/${name}` }, `${kind}: ${name}`);
   add(select, "option", { value: "torque/net" }, "net torque");
-  const chart = new Chart(host, { title: "Results side by side, per order", x: { label: "engine order", unit: "" }, y: { label: "amplitude", unit: "" }, kind: "bars", series: views.map((view) => view.name), first: orders(state.view) });
+  const chart = new Chart(host, { title: "Amplitude per order", x: { label: "engine order", unit: "" }, y: { label: "amplitude", unit: "" }, kind: "bars", series: views.map((view) => view.name), first: orders(state.view) });
   const where = add(host, "p", { class: "quiet" });
   page.compare = () => {
     const [kind, ...rest] = select.value.split("/"), name = rest.join("/"), order = state.view.order.slice(1);

@@ -73,7 +73,8 @@ class Mechanism {
     }
   }
 
-  frame(title, box) {
+  frame(title, tight) {
+    const box = noTaller(tight);
     const figure = add(this.pair, "figure", { class: "drawn" });
     add(figure, "figcaption", {}, title);
     const svg = canvas(figure, `${title}: crank, rods, pistons and the inertia forces on the block`, box);

@@ -22,15 +22,15 @@ function placesOf(model) {
 
 /** Boxes about what several looks show, all as wide as the widest, so that lengths are drawn alike. */
 function boxesOf(model, looks) {
-  const boxes = looks.map((look) => around(placesOf(model).map((p) => flat(look.plane, p)), 0.14));
+  const boxes = looks.map((look) => noTaller(around(placesOf(model).map((p) => flat(look.plane, p)), 0.14)));
   const widest = Math.max(...boxes.map((box) => box[2]));
   return boxes.map((box) => [box[0] - (widest - box[2]) / 2, box[1], widest, box[3]]);
 }
 
-/** The name of a body at the upper left of its box. */
+/** The name of a body at the lower left of its box. */
 function nameBody(svg, plane, body, size, tint) {
-  const at = body.corners.map((corner) => flat(plane, corner)), x = Math.min(...at.map((p) => p[0])), y = Math.min(...at.map((p) => p[1]));
-  word(svg, x, y - 0.3 * size, size, body.name, "start", tint);
+  const at = body.corners.map((corner) => flat(plane, corner)), x = Math.min(...at.map((p) => p[0])), y = Math.max(...at.map((p) => p[1]));
+  word(svg, x, y + 1.1 * size, size, body.name, "start", tint);
 }
 
 class MountViews {

@@ -105,6 +105,12 @@ function canvas(host, label, box) {
   return made;
 }
 
+/** A box at least as wide as it is high and a quarter more, so that words in it can be read. */
+function noTaller(box) {
+  const width = Math.max(box[2], 1.25 * box[3]);
+  return [box[0] - (width - box[2]) / 2, box[1], width, box[3]];
+}
+
 /** A bar that says how long so many units are drawn. */
 function scaleBar(parent, box, perUnit, unit, size) {
   const value = nice((0.25 * box[2]) / perUnit), length = value * perUnit;
