@@ -5,6 +5,7 @@ from __future__ import annotations
 import base64
 import json
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -128,27 +129,65 @@ def _fewer(view: View, most: int) -> tuple[np.ndarray, list[Axis]]:
 
 
 def histories(results: Group) -> dict[str, Any]:
-    """Torque, pressure and speed over one cycle (crank angle) or over the record (time), a few hundred steps."""
+    """Torque, speed and pressure over one cycle in steps of crank angle, or over the record of a run that is not
+    periodic, with its forces and accelerations: there the least and the greatest value of each interval of time."""
     grid = angle_grid(results)
-    exact = grid is not None and grid[2]
-    if exact:
-        assert grid is not None
-        group, x, label, unit = grid[0], np.degrees(grid[1]), "crank angle", "°"
-    else:
-        group, x, label, unit = results, results["time"], "time", "s"
-    chosen = np.unique(np.linspace(0, len(x) - 1, STEPS).round().astype(int))
-    charts = []
-    for title, of, scale, variables in HISTORIES:
-        series = [(name, scale * group[key][chosen]) for key, name in variables if key in group]
-        charts.append({"title": title, "unit": of, "series": _series(series), "afloat": of == "rpm"})
+    if grid is not None and grid[2]:
+        group, x = grid[0], np.degrees(grid[1])
+        chosen = np.unique(np.linspace(0, len(x) - 1, STEPS).round().astype(int))
+        charts = [_history(one, lambda values: values[chosen]) for one in _courses(group, results.labels("cylinder"))]
+        return {
+            "x": numbers(x[chosen]),
+            "label": "crank angle",
+            "unit": "°",
+            "cycle": True,
+            "words": "",
+            "charts": charts,
+        }
+    time = results["time"]
+    edges = np.unique(np.linspace(0, len(time), STEPS // 2 + 1).round().astype(int))
+    x = np.stack([time[edges[:-1]], 0.5 * (time[edges[:-1]] + time[edges[1:] - 1])], axis=1).ravel()
+    courses = [*_vectors(results), *_courses(results, results.labels("cylinder"))]
+    charts = [_history(one, lambda values: _extremes(values, edges)) for one in courses]
+    words = f"least and greatest of every {1e3 * (time[-1] - time[0]) / (len(edges) - 1):.3g} ms"
+    return {"x": numbers(x), "label": "time", "unit": "s", "cycle": False, "words": words, "charts": charts}
+
+
+def _extremes(values: np.ndarray, edges: np.ndarray) -> np.ndarray:
+    """Least and greatest (2·intervals) of values (n) between edges (intervals + 1, indices)."""
+    low, high = np.minimum.reduceat(values, edges[:-1]), np.maximum.reduceat(values, edges[:-1])
+    return np.stack([low, high], axis=1).ravel()
+
+
+Course = tuple[str, str, list[tuple[str, np.ndarray]]]  # title, unit, curves by name
+
+
+def _courses(group: Group, cylinders: list[str]) -> list[Course]:
+    found: list[Course] = []
+    for title, unit, scale, variables in HISTORIES:
+        found.append((title, unit, [(name, scale * group[key]) for key, name in variables if key in group]))
     if "cylinder_pressure" in group and np.ptp(group["cylinder_pressure"]) > 0.0:
-        pressure = 1e-5 * group["cylinder_pressure"][chosen]
-        names = [f"cylinder {name}" for name in results.labels("cylinder")]
-        series = list(zip(names, pressure.T, strict=True))
-        charts.append({"title": "Cylinder pressure", "unit": "bar", "series": _series(series), "afloat": False})
-    charts = [chart for chart in charts if chart["series"]]
-    return {"x": numbers(x[chosen]), "label": label, "unit": unit, "cycle": exact, "charts": charts}
+        names = [f"cylinder {name}" for name in cylinders]
+        curves = list(zip(names, 1e-5 * group["cylinder_pressure"].T, strict=True))
+        found.append(("Cylinder pressure", "bar", curves))
+    return [one for one in found if one[2]]
 
 
-def _series(found: list[tuple[str, np.ndarray]]) -> list[dict[str, Any]]:
-    return [{"name": name, "values": numbers(values)} for name, values in found]
+def _vectors(results: Group) -> list[Course]:
+    """Size of the varying force of every mount and of the acceleration of every sensor over the record."""
+    found: list[Course] = []
+    for title, unit, key, dim in (
+        ("Varying force of mounts", "N", "mount_force", "mount"),
+        ("Acceleration of sensors", "m/s²", "sensor_acceleration", "sensor"),
+    ):
+        if key in results:
+            varying = results[key] - (results[key].mean(axis=0) if dim == "mount" else 0.0)
+            sizes = np.linalg.norm(varying, axis=2)
+            found.append((title, unit, list(zip(results.labels(dim), sizes.T, strict=True))))
+    return found
+
+
+def _history(course: Course, taken: Callable[[np.ndarray], np.ndarray]) -> dict[str, Any]:
+    title, unit, curves = course
+    series = [{"name": name, "values": numbers(taken(np.asarray(values)))} for name, values in curves]
+    return {"title": title, "unit": unit, "series": series, "afloat": unit == "rpm"}

@@ -98,7 +98,10 @@ def side_by_side(report: Report) -> list[Table]:
 
 
 def _change(first: float | None, second: float | None) -> str:
-    return f"{100.0 * (second / first - 1.0):+.0f} %" if first and second is not None else ""
+    if not first or second is None:
+        return ""
+    percent = round(100.0 * (second / first - 1.0))
+    return f"{percent:+d} %".replace("-", "−") if percent else "0 %"
 
 
 def difference(report: Report) -> str:

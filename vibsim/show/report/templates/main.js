@@ -101,6 +101,7 @@ function buildOrders(view) {
 function buildCycle(view) {
   page.cycle = [];
   page.histories = [];
+  byId("record").hidden = true;
   if (view.order.length > 1) {
     const host = heading("cycle"), x = { label: "crank angle", unit: "°" };
     page.angles = Array.from({ length: STEPS }, (_, s) => (360 * view.cycle * s) / STEPS);
@@ -119,7 +120,8 @@ function buildHistories(view, point) {
   page.histories = [];
   const host = byId("histories");
   empty(host);
-  byId("cycle").hidden = false;
+  byId("record").hidden = false;
+  byId("record-words").textContent = found.words;
   for (const one of found.charts) {
     const chart = new Chart(host, { title: one.title, x: { label: found.label, unit: found.unit }, y: { label: "", unit: one.unit }, kind: "lines", series: one.series.map((s) => s.name), cursor: found.cycle, afloat: one.afloat });
     chart.show(found.x, one.series.map((s) => s.values));

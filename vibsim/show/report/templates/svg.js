@@ -1,5 +1,5 @@
 // What every picture shares: elements, numbers in words, scales, line styles.
-const NS = "http://www.w3.org/2000/svg";
+const NS = document.getElementById("first-drawing").namespaceURI;
 const INK = "#222222", FAINT = "#BBBBBB", GRID = "#E5E5E5", QUIET = "#555555";
 const DASHES = ["", "7 3", "7 3 2 3", "2 3"];
 
