@@ -245,7 +245,8 @@ def test_the_keyboard_reaches_everything_and_shows_where_it_is(driver, pages) ->
         reached.append(
             driver.execute_script(
                 "const n = document.activeElement, s = getComputedStyle(n);"
-                "return [n.id || n.className || n.tagName, s.outlineStyle !== 'none' && parseFloat(s.outlineWidth) >= 2]"
+                "const seen = s.outlineStyle !== 'none' && parseFloat(s.outlineWidth) >= 2;"
+                "return [n.id || n.className || n.tagName, seen];"
             )
         )
     names = [name for name, _ in reached]
