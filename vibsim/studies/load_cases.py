@@ -162,7 +162,8 @@ def pack_for_statics(case_file: CaseFile) -> Packed:
     case = case_file.case
     if case.engine is not None:
         engine = case.engine.model_copy(update={"gas": NoGas()})
-        case = case.model_copy(update={"engine": engine})
+        steady = None if case.run is None else case.run.model_copy(update={"kind": "steady"})  # which has no air path
+        case = case.model_copy(update={"engine": engine, "run": steady})
     return pack(case, case_file.folder)
 
 
