@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import datetime
-import tempfile
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from vibsim import __version__
-from vibsim.inputs.errors import VibsimError
-from vibsim.results.hdf5 import finish_file
+from vibsim.results.hdf5 import beside
 from vibsim.show.report.payload import as_json, payload
 from vibsim.show.report.tables import (
     ASSUMED,
@@ -61,13 +59,6 @@ def render(report: Report, made: datetime.datetime | None = None) -> str:
 def write_report(report: Report, path: Path) -> Path:
     """Write the file whole or not at all. Raises VibsimError when that cannot be done."""
     text = render(report)
-    try:
-        with tempfile.NamedTemporaryFile(
-            "w", prefix=f".{path.name}.", suffix=".part", dir=path.parent, delete=False, encoding="utf-8"
-        ) as file:
-            beside = Path(file.name)
-            file.write(text)
-        finish_file(beside, path)
-    except OSError as error:
-        raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
+    with beside(path) as name:
+        Path(name).write_text(text, encoding="utf-8")
     return path
