@@ -122,7 +122,7 @@ def test_bad_words_say_what_is_allowed(command, tmp_path, demo_results: Group) -
         ((DEMO, "--of", "seta"), "--of: got 'seta'; no such sensor or mount; did you mean seat?"),
         ((DEMO, "--speeds-rpm", 4000, 2000), "--speeds-rpm: got 4000 2000; must rise"),
         ((tmp_path / "run.h5", "--points", 9), "--points: goes with a case"),
-        ((DEMO, tmp_path / "run.h5"), "must be one case, one run-up"),
+        ((DEMO, tmp_path / "run.h5"), "run.h5; must be one case, one run-up"),
     ):
         code, _, err = command("colourmap", *words)
         assert code == 2

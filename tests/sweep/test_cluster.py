@@ -16,7 +16,7 @@ import pytest
 from tests.cases import CONFIGS
 from tests.sweep.stub import slow_work, stub_plan, stub_work
 from tests.sweep.test_never_lost import same, wait_for_points
-from vibsim.inputs.errors import VibsimError
+from vibsim.inputs.errors import InputError, VibsimError
 from vibsim.studies.sweep.engines import cluster, in_process
 from vibsim.studies.sweep.sweep import State, run_sweep
 
@@ -88,3 +88,8 @@ def test_local_cluster_equals_this_process(tmp_path: Path) -> None:
         run_sweep(stub_plan(), tmp_path / "c.h5", engine, task=stub_work)
     run_sweep(stub_plan(), tmp_path / "one.h5", in_process(), task=stub_work)
     assert same(tmp_path / "c.h5", tmp_path / "one.h5")
+
+
+def test_an_address_that_is_none_is_bad_input():
+    with pytest.raises(InputError, match=r"--cluster: got 'foo'; must be tcp://host:port"), cluster("foo"):
+        pass

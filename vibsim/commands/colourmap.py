@@ -103,7 +103,8 @@ def _check(options: argparse.Namespace) -> None:
 
     results = options.what[0].suffix == ".h5"
     if any((path.suffix == ".h5") != results for path in options.what) or (not results and len(options.what) > 1):
-        raise InputError("CASE.toml|RESULT.h5: must be one case, one run-up, or results of several steady runs")
+        allowed = "must be one case, one run-up, or results of several steady runs"
+        raise InputError(f"CASE.toml|RESULT.h5: got {', '.join(map(str, options.what))}; {allowed}")
     for name in ("speeds_rpm", "points"):
         if results and getattr(options, name) is not None:
             raise InputError(f"--{name.replace('_', '-')}: goes with a case; results have their own speeds")

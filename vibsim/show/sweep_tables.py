@@ -5,11 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from rich.console import Console
 from rich.markup import escape
-from rich.table import Table
 
-from vibsim.show.tables import CAUTION
+from vibsim.show.tables import CAUTION, HeadedTable, new_console
 from vibsim.studies.sweep.plan import Plan
 from vibsim.studies.sweep.sweep import State
 
@@ -18,8 +16,9 @@ MOST_SHOWN = 3  # quantities in the table of best points; --json has all
 
 
 def print_estimate(found: dict[str, Any], plan: Plan) -> None:
-    console = Console(highlight=False)
-    table = Table(title="What the sweep will take", title_justify="left", show_header=False)
+    console = new_console()
+    table = HeadedTable("What the sweep will take")
+    table.show_header = False
     for path, shape in zip(plan.points.paths, plan.points.values.T, strict=True):
         table.add_row(path, f"{shape.min():g} to {shape.max():g}, {len(set(shape))} values")
     table.add_row("points", f"{found['points']} ({plan.points.how}) in {found['chains']} chains")
@@ -32,7 +31,7 @@ def print_estimate(found: dict[str, Any], plan: Plan) -> None:
 
 
 def print_sweep(state: State, path: Path, engine: str) -> None:
-    console = Console(highlight=False)
+    console = new_console()
     console.print(f"{state.done} of {state.plan.total} points done by {engine}, {state.failed} failed", markup=False)
     reasons: dict[str, int] = {}
     for reason in state.reasons.values():
@@ -47,8 +46,8 @@ def print_sweep(state: State, path: Path, engine: str) -> None:
 
 def print_points(found: dict[str, Any]) -> None:
     """Ranges of what was asked for, and the best points within limits."""
-    console = Console(highlight=False)
-    ranges = Table(title=f"{escape(found['title'])}: {found['done']} of {found['points']} points", title_justify="left")
+    console = new_console()
+    ranges = HeadedTable(f"{found['title']}: {found['done']} of {found['points']} points")
     for head in ("quantity", "least", "greatest", "unit", "what matters most"):
         ranges.add_column(head, justify="right" if head in ("least", "greatest") else "left")
     for row in found["quantities"]:
@@ -59,8 +58,7 @@ def print_points(found: dict[str, Any]) -> None:
     console.print(ranges)
     if found["best"]:
         within = f" within {', '.join(found['limits'])} ({found['within_limits']} points)" if found["limits"] else ""
-        title = escape(f"{found['best_is']} {found['quantities'][0]['quantity']}{within}")
-        best = Table(title=title, title_justify="left")
+        best = HeadedTable(f"{found['best_is']} {found['quantities'][0]['quantity']}{within}")
         shown = list(found["best"][0])[: len(found["axes"]) + MOST_SHOWN]
         for head in shown:
             best.add_column(escape(head), justify="right", overflow="fold")

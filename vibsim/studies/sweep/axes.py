@@ -140,7 +140,9 @@ def _sampled(spans: list[Span], sampling: str, count: int | None, seed: int) -> 
     from scipy.stats import qmc
 
     _no_doubles([span.path for span in spans])
-    if count is None or not 1 <= count <= MOST_POINTS:
+    if count is None:
+        raise InputError(f"--points: is missing; --sample needs 1 to {MOST_POINTS} points")
+    if not 1 <= count <= MOST_POINTS:
         raise InputError(f"--points: got {count}; --sample needs 1 to {MOST_POINTS} points")
     sampler = (
         qmc.LatinHypercube(len(spans), rng=seed) if sampling == "latin_hypercube" else qmc.Sobol(len(spans), rng=seed)

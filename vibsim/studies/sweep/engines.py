@@ -102,7 +102,9 @@ def cluster(address: str | None, workers: int | None = None) -> Iterator[Engine]
             client = Client(local)
         else:
             local, client = None, Client(address, timeout="10s")
-    except (OSError, TimeoutError, ValueError) as error:
+    except ValueError as error:
+        raise InputError(f"--cluster: got '{address}'; must be tcp://host:port, or local ({error})") from None
+    except (OSError, TimeoutError) as error:
         raise VibsimError(f"--cluster: no scheduler answers at {address} ({error})") from None
     try:
         count = sum(client.nthreads().values()) or 1

@@ -55,6 +55,8 @@ def read_sweep(results: Group, case: str | None = None) -> Read:
             raise InputError(f"--case: got '{case}'; {nearest(case, list(results.groups))}")
         case = case or next(iter(results.groups))
         group = results.groups[case]
+    elif case is not None:
+        raise InputError(f"--case: got '{case}'; this sweep is of one case alone, leave it out")
     status = group.variables["status"]
     title = str(results.attributes.get("title", "")) + (f" · {case}" if group is not results else "")
     grid = status.dims != ("point",)
