@@ -78,7 +78,7 @@ def test_bad_input_is_one_line(run_file: Path, tmp_path: Path, command) -> None:
         code, out, err = command("report", *words)
         assert (code, out) == (2, "")
         assert expected in err and len(err.splitlines()) == 1
-    code, _, err = command("report", run_file, "-o", tmp_path / "absent" / "r.html")
+    code, _, err = command("report", run_file, "-o", text / "r.html")
     assert code == 1 and "cannot be written" in err
 
 
