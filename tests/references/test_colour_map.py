@@ -14,7 +14,7 @@ from vibsim.inputs.loader import load_case
 from vibsim.post.colour_map import order_levels_as_map, short_time_levels, sweep_resolution
 from vibsim.results.hdf5 import write_results
 from vibsim.results.labelled import Group
-from vibsim.studies.colour_map import map_of_case, map_of_record, map_of_runs
+from vibsim.studies.colour_map import map_of_case, map_of_record, map_of_runs, step_of_most_change
 from vibsim.studies.modes import find_modes
 from vibsim.studies.response import order_levels
 
@@ -140,3 +140,19 @@ def test_command_tells_and_draws(command, tmp_path) -> None:
     code, out, _ = command("colourmap", DEMO, "--of", "rear left", "--points", 3)
     assert code == 0
     assert "Order cuts" in out
+
+
+def test_programme_is_mapped_over_the_step_whose_speed_changes_most() -> None:
+    step, speed = (
+        np.repeat([0, 1, 2], 100),
+        np.concatenate([np.full(100, 1.0), np.linspace(1, 9, 100), np.full(100, 9.0)]),
+    )
+    results = Group()
+    results.add("time", ("time",), np.arange(300) / 100.0, "s", "time")
+    results.add("step", ("time",), step, "1", "step")
+    results.add("crank_speed", ("time",), speed, "rad s-1", "speed")
+    results.add("mount", ("mount",), np.array(["a"], dtype=object), "1", "mount")
+    kept, words = step_of_most_change(results)
+    assert np.array_equal(kept["time"], results["time"][100:200]) and kept["mount"].shape == (1,)
+    assert "1.0 to 2.0 s" in words
+    assert step_of_most_change(Group())[1] == ""

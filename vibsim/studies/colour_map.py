@@ -4,7 +4,7 @@ a case by the linear model."""
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -168,8 +168,10 @@ def map_of_record(
 ) -> ColourMap:
     """The map of a channel along a record of changing speed, by short-time spectra; cuts from tracked orders.
 
-    Raises InputError for a record whose speed hardly changes, or a steady run, whose speed does not.
+    Of a programme that step counts whose speed changes most. Raises InputError for a record whose speed hardly changes,
+    or a steady run, whose speed does not.
     """
+    results, stretch = step_of_most_change(results)
     found = find_orders(results, of, along)
     if found.exact:
         raise InputError("results: of a steady run; a colour map needs a run-up, several steady runs, or a case")
@@ -182,7 +184,8 @@ def map_of_record(
     lines = resolution or sweep_resolution(time, angle)
     level = short_time_levels(values, angle, time, top, lines)
     order = np.argsort(data.speed)
-    how = f"short-time spectra, Hann windows of {1.0 / level.resolution:.3g} s; cuts: orders tracked over crank angle"
+    windows = f"short-time spectra, Hann windows of {1.0 / level.resolution:.3g} s"
+    how = f"{windows}; cuts: orders tracked over crank angle{stretch}"
     modes, why = modes_of_results(results, float(data.speed.mean()))
     return ColourMap(
         title=found.title,
@@ -197,6 +200,24 @@ def map_of_record(
         modes=modes,
         no_modes=why,
     )
+
+
+def step_of_most_change(results: Group) -> tuple[Group, str]:
+    """The record of a programme's step whose speed changes most, and in words which; any other record as it is."""
+    if "step" not in results:
+        return results, ""
+    step, speed = results["step"], results["crank_speed"]
+    numbers = np.unique(step)
+    if len(numbers) < 2:
+        return results, ""
+    change = [abs(speed[step == n][-1] - speed[step == n][0]) for n in numbers]
+    chosen = step == numbers[int(np.argmax(change))]
+    kept = Group({}, results.attributes, results.groups)
+    for name, item in results.variables.items():
+        over_time = item.dims[:1] == ("time",)
+        kept.variables[name] = replace(item, data=item.data[chosen]) if over_time else item
+    first, last = results["time"][chosen][[0, -1]]
+    return kept, f"; {first:.1f} to {last:.1f} s of the record, the step whose speed changes most"
 
 
 def _worst(found: OrdersFound) -> int:
