@@ -217,7 +217,7 @@ def step_of_most_change(results: Group) -> tuple[Group, str]:
         over_time = item.dims[:1] == ("time",)
         kept.variables[name] = replace(item, data=item.data[chosen]) if over_time else item
     first, last = results["time"][chosen][[0, -1]]
-    return kept, f"; {first:.1f} to {last:.1f} s of the record, the step whose speed changes most"
+    return kept, f"; {first:.1f} to {last:.1f} s of the record"
 
 
 def _worst(found: OrdersFound) -> int:
