@@ -13,7 +13,7 @@ from vibsim.engine.cycle import solve_cycle
 from vibsim.engine.layout import resolve_layout
 from vibsim.engine.moving_mass import moving_mass
 from vibsim.inputs.loader import parse_case
-from vibsim.solver.packed import mean_moving_mass, moments_about_reference, without_turning_eccentrics
+from vibsim.solver.block import mean_moving_mass, moments_about_reference, without_turning_eccentrics
 from vibsim.studies.balance import find_balance
 from vibsim.studies.new_case import new_case
 

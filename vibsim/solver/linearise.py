@@ -8,8 +8,9 @@ from typing import Literal
 
 import numpy as np
 
+from vibsim.solver.block import AVERAGE_POINTS, without_turning_eccentrics
 from vibsim.solver.near_rest import mean_carrier_mass
-from vibsim.solver.packed import AVERAGE_POINTS, STATES_PER_BODY, Packed, without_turning_eccentrics
+from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.rotor_pack import carried_inertia
 from vibsim.solver.start import AtRest, Preload
 from vibsim.solver.vertical_linear import with_parts

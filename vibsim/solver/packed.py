@@ -11,51 +11,38 @@ import numpy as np
 
 from vibsim.engine.accessories import no_losses, pack_losses
 from vibsim.engine.air_path import AirPath
-from vibsim.engine.charging.added_mass import with_added_mass
 from vibsim.engine.drivetrain import Drivetrain, drivetrain
 from vibsim.engine.layout import Layout, resolve_layout
 from vibsim.engine.load_target import with_load
-from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, MovingMass, Train, moving_mass, pack_train
-from vibsim.engine.operating_point import OperatingPoint, charging_loss, doubts, operating_point
+from vibsim.engine.moving_mass import CYLINDER, ECCENTRIC, Train, pack_train
+from vibsim.engine.operating_point import OperatingPoint, charging_loss
 from vibsim.engine.packed_gas import Gas
-from vibsim.engine.pressure import Operating, depends_on_speed, no_gas, pack_gas
-from vibsim.engine.trace_report import Remarks, trace_remarks
-from vibsim.engine.traces import some_point, speed_nodes
-from vibsim.inputs.case_checks import GROUND, inertia_matrix, why_not_an_inertia
-from vibsim.inputs.charging_models import Charged
+from vibsim.engine.trace_report import Remarks
+from vibsim.inputs.case_checks import GROUND
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.flexible_checks import CHAIN
-from vibsim.inputs.models import Body, Case, ConstantLoad, CycleGas, DynamometerLoad, Engine, RoadLoad, TraceGas
-from vibsim.inputs.steps import made_ready, stepped
-from vibsim.jit import kernel
+from vibsim.inputs.models import Case, ConstantLoad, DynamometerLoad, Engine, RoadLoad
+from vibsim.inputs.steps import made_ready
 from vibsim.late import prepare
+from vibsim.solver.block import Triple, block_of, body_records, carrying, inertia_of, seating, triple
 from vibsim.solver.crank_drive import NO_DRIVE, Drive
 from vibsim.solver.driven import StarterMotor, drive_states, is_driven, starter_of
-from vibsim.solver.fed import NOT_FED, SPEED_NODES, Fed, MoreState, fed_engine, takes_from_crank, varies
+from vibsim.solver.fed import NOT_FED, Fed, MoreState, fed_engine, takes_from_crank
+from vibsim.solver.gas_of_case import conditions_of, gas_of, remarks_of
 from vibsim.solver.outlet_pack import pack_outlet
 from vibsim.solver.rotor_motion import Rotors
 from vibsim.solver.rotor_pack import carried_inertias, pack_rotors
-from vibsim.solver.step_speeds import speeds_of_run
 from vibsim.structure.flexible import ALL_RIGID, Flex, Flexible, flexible_of
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 from vibsim.structure.vertical_pack import PackedParts, pack_parts
 from vibsim.structure.vertical_parts import Parts
 
 STANDARD_GRAVITY = 9.80665
-AVERAGE_POINTS = 96  # the mean of a smooth periodic function converges beyond any power of the step
 PLACE_FLOOR, SPEED_FLOOR = 1e-3, 0.1  # m, m/s: the scales that tolerance is a share of
 STATES_PER_BODY = 13  # place (3), quaternion (4), momentum and angular momentum in own axes (3 + 3)
 
 
-Triple = tuple[float, float, float]
 LoadLaw = tuple[float, float, float, float]
-
-# one record per body: about the case's centre of mass in the body's own axes, which are vehicle axes as drawn, or
-# engine axes for the body that carries the engine; there mass and inertia are the block's
-ENTRIES = {"xx": (0, 0), "yy": (1, 1), "zz": (2, 2), "xy": (0, 1), "xz": (0, 2), "yz": (1, 2)}
-BODY = np.dtype(
-    [("mass", float)] + [(entry, float) for entry in ENTRIES] + [(f"inverse_{entry}", float) for entry in ENTRIES]
-)
 
 
 class Model(NamedTuple):
@@ -194,7 +181,7 @@ def pack(case: Case, folder: Path) -> Packed:
     Raises InputError for what only shows once the engine is resolved: firing angles, throws, traces, and moving parts
     heavier than the weighed whole that includes them.
     """
-    case = _seating(_carrying(with_load(made_ready(case), folder)))
+    case = seating(carrying(with_load(made_ready(case), folder)))
     engine = case.engine
     names = [body.name for body in case.body]
     centres = [np.array(body.centre_of_mass) for body in case.body]
@@ -209,21 +196,21 @@ def pack(case: Case, folder: Path) -> Packed:
         origin = layout.axes.T @ (layout.origin - centres[carrier])
         with together:
             train = pack_train(engine, layout)
-    inertia = np.array([own.T @ _inertia(body) @ own for body, own in zip(case.body, axes, strict=True)])
+    inertia = np.array([own.T @ inertia_of(body) @ own for body, own in zip(case.body, axes, strict=True)])
     if layout is not None:
         where = f"body[{carrier + 1}] ('{names[carrier]}')"
         with together:
-            block = _block(case.body[carrier], where, inertia[carrier], train, origin)
+            block = block_of(case.body[carrier], where, inertia[carrier], train, origin)
             mass[carrier], moment, inertia[carrier] = block
         with together:
             driven = drivetrain(case, layout, train)
             inertia = carried_inertias(case, driven, inertia, axes, layout.axes[:, 0])
     remarks, point, fed = Remarks(), None, NOT_FED
     with together:
-        point = _conditions(case, folder)
+        point = conditions_of(case, folder)
         fed = fed_engine(case, layout, folder)
-        gas = _gas(case, layout, folder, point) if fed.gas is None else fed.gas
-        remarks = _remarks(engine, layout, folder, point)
+        gas = gas_of(case, layout, folder, point) if fed.gas is None else fed.gas
+        remarks = remarks_of(engine, layout, folder, point)
     mounts, flexible, first = PackedMounts(np.zeros(0), np.zeros(0), (), ()), ALL_RIGID, STATES_PER_BODY * len(names)
     with together:
         flexible = flexible_of(case, folder, first)
@@ -240,10 +227,10 @@ def pack(case: Case, folder: Path) -> Packed:
     first += len(parts.states)
     rotors, turning = _rotors(case, driven, names, axes, carrier, first)
     model = Model(
-        bodies=_body_records(mass, inertia),
+        bodies=body_records(mass, inertia),
         carrier=carrier,
-        block_moment=_triple(moment),
-        crank_origin=_triple(origin),
+        block_moment=triple(moment),
+        crank_origin=triple(origin),
         train=train,
         mounts=mounts.records,
         mount_numbers=numbers,
@@ -314,23 +301,6 @@ def _elastic_states(flexible: Flexible) -> tuple[MoreState, ...]:
     return tuple(states)
 
 
-def _body_records(mass: np.ndarray, inertia: np.ndarray) -> np.ndarray:
-    """Records (BODY) of masses (n) kg and inertias (n, 3, 3) kg m²."""
-    bodies = np.zeros(len(mass), dtype=BODY)
-    bodies["mass"], inverse = mass, np.linalg.inv(inertia)
-    for entry, (row, column) in ENTRIES.items():
-        bodies[entry], bodies[f"inverse_{entry}"] = inertia[:, row, column], inverse[:, row, column]
-    return bodies
-
-
-def _remarks(engine: Engine | None, layout: Layout | None, folder: Path, point: OperatingPoint | None) -> Remarks:
-    """What was done to measured traces, and what is doubtful of them and of the operating point."""
-    if engine is None or layout is None:
-        return Remarks()
-    found = trace_remarks(engine, layout, folder)
-    return found if point is None else replace(found, warnings=(*found.warnings, *doubts(point)))
-
-
 def _driven_by_crank(engine: Engine | None, point: OperatingPoint | None, fed: Fed) -> tuple[str, ...]:
     """Names of accessories, with the charger where it takes a torque."""
     names = tuple(accessory.name for accessory in engine.accessory) if engine else ()
@@ -356,135 +326,6 @@ class _Together:
     def raise_if_any(self) -> None:
         if self.problems:
             raise InputError(self.problems)
-
-
-def _triple(vector: np.ndarray) -> Triple:
-    return float(vector[0]), float(vector[1]), float(vector[2])
-
-
-def _inertia(body: Body) -> np.ndarray:
-    return inertia_matrix(np.array(body.inertia), body.inertia_products == "integral")
-
-
-def moments_about_reference(m: MovingMass, train: Train, origin: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """First moment (3) and inertia (3, 3) of the moving parts about the carrier's reference point, engine axes.
-
-    Both are linear in the sums `m`, so that those of a mean are the mean. Without the constant axial inertia of crank
-    and shafts.
-    """
-    first = np.array([train.moment_x, m.y, m.z])
-    second = np.array([[train.moment_xx, m.xy, m.xz], [m.xy, m.yy, m.yz], [m.xz, m.yz, m.zz]])
-    second = second + np.outer(origin, first) + np.outer(first, origin) + train.mass * np.outer(origin, origin)
-    return train.mass * origin + first, np.trace(second) * np.eye(3) - second
-
-
-def _block(
-    body: Body, where: str, inertia: np.ndarray, train: Train, origin: np.ndarray
-) -> tuple[float, np.ndarray, np.ndarray]:
-    """Mass, first moment and inertia of the block: the body as given, less the moving parts if they were weighed in."""
-    axial = np.zeros((3, 3))
-    axial[0, 0] = train.axial_inertia
-    if body.moving_parts == "separate":
-        return body.mass, np.zeros(3), inertia + axial
-    mean = mean_moving_mass(without_turning_eccentrics(train))
-    first, second = moments_about_reference(mean, train, origin)
-    block = inertia - second
-    mass = body.mass - train.mass
-    advice = 'weigh again, or say moving_parts = "separate"'
-    if mass <= 0.0:
-        raise InputError(
-            f"{where}.mass: got {body.mass:g} kg; its moving parts alone weigh {train.mass:g} kg; {advice}"
-        )
-    central = block - (first @ first * np.eye(3) - np.outer(first, first)) / mass
-    reason = why_not_an_inertia(central - axial) or why_not_an_inertia(central)
-    if reason:
-        raise InputError(f"{where}.inertia: without its moving parts {reason}; {advice}")
-    return mass, -first, block
-
-
-def mean_moving_mass(train: Train) -> MovingMass:
-    """Mean over a crank turn."""
-    total = np.zeros(len(MovingMass._fields))
-    _add_up(np.linspace(0.0, 2.0 * math.pi, AVERAGE_POINTS, endpoint=False), train, total)
-    return MovingMass(*total / AVERAGE_POINTS)
-
-
-@kernel
-def _add_up(angles, train, total):
-    for n in range(angles.size):
-        sums = moving_mass(angles[n], train)
-        for i in range(total.size):
-            total[i] += sums[i]
-
-
-def without_turning_eccentrics(train: Train) -> Train:
-    """For averages: an eccentric averages to nothing over its own turn, whatever its ratio, unless it stands still."""
-    return train._replace(eccentrics=train.eccentrics[train.eccentrics["ratio"] == 0.0])
-
-
-def _gas(case: Case, layout: Layout | None, folder: Path, point: OperatingPoint | None) -> Gas:
-    if case.engine is None or layout is None:
-        return no_gas([], 4.0 * math.pi)
-    speed, load = (abs(case.run.speed), case.run.load) if case.run else (100.0, 1.0)
-    if case.run is None and isinstance(case.engine.gas, TraceGas) and case.engine.gas.folder is not None:
-        speed, load = some_point(case.engine, layout, folder)
-    speeds = np.array([speed])
-    if case.run and (case.run.kind == "free" or stepped(case.run)) and depends_on_speed(case.engine):
-        speeds = np.unique(np.maximum(SPEED_NODES * speed, 20.0)) if case.run.kind == "free" else speeds_of_run(case)
-        if isinstance(case.engine.gas, TraceGas):
-            speeds = speed_nodes(case.engine, layout, speed, load, folder)
-    points = [Operating(float(value), load, folder) for value in speeds]
-    if point is not None:
-        points = [_operating(case.engine, item, point) for item in points]
-    return pack_gas(case.engine, layout, points, partner=varies(case))
-
-
-def _operating(engine: Engine, at: Operating, point: OperatingPoint) -> Operating:
-    found = point if at.speed == point.speed else operating_point(engine, at.folder, at.speed, at.load)
-    return replace(at, conditions=found.conditions)
-
-
-def _conditions(case: Case, folder: Path) -> OperatingPoint | None:
-    """The steady point of the whole engine, where throttle, charger or knock have a say in it."""
-    engine, run = case.engine, case.run
-    if engine is None or run is None or not isinstance(engine.gas, CycleGas):
-        return None
-    gas = engine.gas
-    if engine.charging.source == "none" and gas.throttle is None and gas.knock_margin is None:
-        return None
-    return operating_point(engine, folder, abs(run.speed), run.load)
-
-
-def _carrying(case: Case) -> Case:
-    """The case with the charger's mass put on the engine's body."""
-    charging = case.engine.charging if case.engine else None
-    if case.engine is None or not isinstance(charging, Charged) or not charging.added_mass:
-        return case
-    return _with_mass(case, case.engine.body, charging.added_mass, np.array(charging.added_mass_at))
-
-
-def _seating(case: Case) -> Case:
-    """The case with what of its occupants is not on their springs put on the bodies that seat them."""
-    for occupant in case.occupant:
-        if occupant.seated_share < 1.0:
-            rigid = (1.0 - occupant.seated_share) * occupant.mass
-            case = _with_mass(case, occupant.body, rigid, np.array(occupant.at))
-    return case
-
-
-def _with_mass(case: Case, name: str, added: float, place: np.ndarray) -> Case:
-    """The case with a point mass (kg) put on a body at a place (3) m."""
-    index = [body.name for body in case.body].index(name)
-    body = case.body[index]
-    mass, centre, inertia = with_added_mass(body.mass, np.array(body.centre_of_mass), _inertia(body), added, place)
-    update = {
-        "mass": mass,
-        "centre_of_mass": _triple(centre),
-        "inertia": tuple(float(inertia[at]) for at in ENTRIES.values()),
-        "inertia_products": "matrix",
-    }
-    bodies = (*case.body[:index], body.model_copy(update=update), *case.body[index + 1 :])
-    return case.model_copy(update={"body": bodies})
 
 
 def load_coefficients(engine: Engine) -> LoadLaw:

@@ -20,7 +20,8 @@ from vibsim.engine.variation import (
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Run
 from vibsim.inputs.variation_models import MOST_CYCLES
-from vibsim.solver.packed import SPEED_NODES, Packed
+from vibsim.solver.fed import SPEED_NODES
+from vibsim.solver.packed import Packed
 
 SLACK = 1.02  # of the greatest speed, for the length of the series
 
