@@ -20,7 +20,7 @@ from vibsim.studies.sweep.plan import Chain, Plan
 from vibsim.studies.sweep.point import Outcome, work
 from vibsim.studies.sweep.sweep import Task, journal_path, make_file, read_journal, run_sweep
 
-MAP, QUICK_MAP = ["run.speed_rpm=2500:6000:20", "run.load=0.1:1:10"], ["run.speed_rpm=2500:6000:4", "run.load=0.1:1:4"]
+MAP, QUICK_MAP = ["run.speed_rpm=2500:6000:20", "run.load=0.1:1:10"], ["run.speed_rpm=2500:6000:8", "run.load=0.1:1:8"]
 MANY, FEW = 100_000, 1_000  # points of the stub
 KEPT = 500  # numbers of a stub's point
 
