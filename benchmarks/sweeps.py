@@ -54,6 +54,7 @@ def _map_figures(demo: Path, folder: Path, repeats: int) -> list[Figure]:
     case = load_case(demo)
     whole = Plan((case,), read_points(QUICK_MAP if repeats < 3 else MAP))
     little = Plan((case,), read_points(["run.speed_rpm=2500,2600", "run.load=0.1:1:8"]))
+    _seconds(little, folder / "first.h5", process_pool(1))  # compiles what is not compiled yet
     rates = []
     for workers in (1, 2):
         start = _seconds(little, folder / f"l{workers}.h5", process_pool(workers))
