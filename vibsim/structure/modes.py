@@ -39,6 +39,8 @@ def sixfold(values: np.ndarray, heights: int) -> np.ndarray:
 
 def without_modal(values: np.ndarray, elastic: int, heights: int) -> np.ndarray:
     """Values of unknowns (..., n) as six each (..., bodies, 6) as `sixfold` has them, modal coordinates left out."""
+    if not elastic and not heights:
+        return values.reshape(*values.shape[:-1], -1, 6)
     last = values.shape[-1] - heights
     return sixfold(np.delete(values, np.s_[last - elastic : last], axis=-1), heights)
 
@@ -59,10 +61,10 @@ def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray, elast
     keep.sort(key=lambda index: abs(roots[index]))
     roots, shapes = roots[keep], vectors[:size, keep].T
     modal = np.s_[size - heights - elastic : size - heights]
-    shapes = np.array([shape / _largest(shape, mass, modal) for shape in shapes])
     speed = np.abs(roots)
     energy = np.real(np.conj(shapes) * (shapes @ mass.T))
     energy /= energy.sum(axis=1, keepdims=True)
+    shapes = shapes / _largest(shapes, energy, modal)[:, None]
     return Modes(
         frequency=speed / (2.0 * np.pi),
         damping=np.where(speed > 0.0, -roots.real / np.where(speed > 0.0, speed, 1.0), 0.0),
@@ -74,12 +76,15 @@ def modes_of(mass: np.ndarray, damping: np.ndarray, stiffness: np.ndarray, elast
     )
 
 
-def _largest(shape: np.ndarray, mass: np.ndarray, modal: slice) -> complex:
-    """What a shape is scaled by: its largest entry of bodies, or the largest modal coordinate of an elastic mode."""
-    energy = np.abs(np.real(np.conj(shape) * (mass @ shape)))
-    own, bodies = energy[modal].sum(), np.delete(shape, modal)
-    entries = bodies if energy.sum() >= 2.0 * own else shape[modal]
-    return complex(entries[np.abs(entries).argmax()])
+def _largest(shapes: np.ndarray, energy: np.ndarray, modal: slice) -> np.ndarray:
+    """What shapes (n, unknowns) are scaled by (n): their largest entry of bodies, or the largest modal coordinate of
+    what has more of its energy (n, unknowns) in elastic modes."""
+    elastic = energy[:, modal].sum(axis=1) > 0.5
+    size = np.abs(shapes)
+    size[~elastic, modal] = -1.0
+    if elastic.any():
+        size[elastic, : modal.start] = size[elastic, modal.stop :] = -1.0
+    return shapes[np.arange(len(shapes)), size.argmax(axis=1)]
 
 
 def _one_of_each_pair(roots: np.ndarray, shapes: np.ndarray, mass: np.ndarray, real: list[int]) -> list[int]:
