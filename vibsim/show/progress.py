@@ -42,7 +42,7 @@ class ProgressLine:
 
     def __enter__(self) -> ProgressLine:
         if self._shown and self._compiles and not kernels_compiled():
-            print("compiling the solver, once after installing: about 15 s", file=sys.stderr)
+            print("compiling the solver, once after installing: about 25 s", file=sys.stderr)
         return self
 
     def __exit__(
