@@ -27,7 +27,7 @@ def write_results(results: Group, path: Path) -> None:
 
 
 @contextmanager
-def beside(path: Path) -> Iterator[str]:
+def beside(path: Path) -> Iterator[Path]:
     """A file to be written in place of `path`, which it becomes when all went well, and is gone otherwise.
 
     Raises VibsimError when the folder cannot be written.
@@ -39,7 +39,7 @@ def beside(path: Path) -> Iterator[str]:
     except OSError as error:
         raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
     try:
-        yield name
+        yield Path(name)
         _flush_to_disk(Path(name))
         Path(name).chmod(0o666 & ~_umask())
         Path(name).replace(path)

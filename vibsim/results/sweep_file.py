@@ -114,7 +114,7 @@ class Part:
 def write_sweep(path: Path, attributes: dict[str, Any], axes: Axes, parts: list[Part]) -> None:
     """Write the file of a sweep atomically; a group per case where there are several. Raises VibsimError."""
     with beside(path) as name:
-        _write(Path(name), attributes, axes, parts)
+        _write(name, attributes, axes, parts)
 
 
 def _write(name: Path, attributes: dict[str, Any], axes: Axes, parts: list[Part]) -> None:

@@ -16,7 +16,6 @@ from vibsim.studies.torsion_damper import DamperSizing
 
 MOST_MODES, MOST_ORDERS, MOST_SHAFTS = 6, 6, 7
 MARKED = 12  # crossings that get a circle
-LOWEST_DRAWN = 5.0  # Hz
 
 
 def draw_torsion(result: Torsion, sizing: DamperSizing | None, title: str, folder: Path) -> list[Path]:

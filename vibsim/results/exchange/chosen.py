@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import itertools
-import os
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
 from dataclasses import dataclass
-from pathlib import Path
 
 import numpy as np
 
-from vibsim.inputs.errors import InputError, VibsimError, nearest
+from vibsim.inputs.errors import InputError, nearest
 from vibsim.results.labelled import Group, Variable
 
 
@@ -96,20 +92,3 @@ def is_text(variable: Variable) -> bool:
 
 def short_word(value: object) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
-
-
-@contextmanager
-def new_file(path: Path) -> Iterator[Path]:
-    """A file beside `path` to be written, which takes its name once it is whole and on the disk. Raises VibsimError."""
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        yield beside
-        with beside.open("rb") as written:
-            os.fsync(written.fileno())
-        beside.replace(path)
-    except OSError as error:
-        raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None
-    finally:
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)

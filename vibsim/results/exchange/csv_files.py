@@ -20,9 +20,9 @@ from vibsim.results.exchange.chosen import (
     combinations,
     coordinate,
     is_text,
-    new_file,
     values_at,
 )
+from vibsim.results.hdf5 import beside
 from vibsim.results.labelled import Group, Variable
 from vibsim.results.sweep_file import STATUS_WORDS
 
@@ -61,7 +61,7 @@ def _columns(results: Group, item: Chosen, lead: int = 1) -> Iterable[tuple[str,
 
 
 def _write_table(path: Path, columns: list[tuple[str, np.ndarray]]) -> Path:
-    with new_file(path) as beside, beside.open("w", encoding="utf-8", newline="") as file:
+    with beside(path) as part, part.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow([name for name, _ in columns])
         _write_rows(writer, [data for _, data in columns])
@@ -82,7 +82,7 @@ def _cells(data: np.ndarray) -> list[Any]:
 
 
 def _write_about(path: Path, results: Group, singles: list[Chosen]) -> Path:
-    with new_file(path) as beside, beside.open("w", encoding="utf-8", newline="") as file:
+    with beside(path) as part, part.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow(["name", "value", "unit"])
         for item in singles:
@@ -100,7 +100,7 @@ def write_sweep_csv(results: Group, path: Path, words: list[str] | None = None) 
     parts = {case: _sweep_columns(group, words, keys) for case, group in cases.items()}
     header = list(dict.fromkeys(name for columns in parts.values() for name in columns))
     several = "" not in parts
-    with new_file(path) as beside, beside.open("w", encoding="utf-8", newline="") as file:
+    with beside(path) as part, part.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file, lineterminator="\n")
         writer.writerow([*(["case"] if several else []), *header])
         for case, columns in parts.items():

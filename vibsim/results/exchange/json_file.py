@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from vibsim.results.exchange.chosen import Chosen, choose, coordinate, new_file
+from vibsim.results.exchange.chosen import Chosen, choose, coordinate
+from vibsim.results.hdf5 import beside
 from vibsim.results.labelled import Group, Variable
 
 HISTORIES = ("time", "angle", "cycle_angle")  # dimensions of curves, which are arrays and no tables
@@ -18,8 +19,8 @@ HISTORIES = ("time", "angle", "cycle_angle")  # dimensions of curves, which are 
 def write_json(results: Group, path: Path, words: list[str] | None = None, more: dict[str, Any] | None = None) -> Path:
     """Write `as_json` with what else belongs to it, whole or not at all. Raises InputError, VibsimError."""
     text = json.dumps((more or {}) | as_json(results, words), ensure_ascii=False, allow_nan=False)
-    with new_file(path) as beside:
-        beside.write_text(text + "\n", encoding="utf-8")
+    with beside(path) as part:
+        part.write_text(text + "\n", encoding="utf-8")
     return path
 
 

@@ -17,7 +17,8 @@ import numpy as np
 
 from vibsim.inputs.errors import InputError, VibsimError
 from vibsim.inputs.loader import parse_case
-from vibsim.results.exchange.chosen import Chosen, choose, combinations, coordinate, new_file, values_at
+from vibsim.results.exchange.chosen import Chosen, choose, combinations, coordinate, values_at
+from vibsim.results.hdf5 import beside
 from vibsim.results.labelled import Group
 
 TIME, DENSITY, SPECTRUM, ORDER = 1, 9, 12, 27  # function types
@@ -44,7 +45,7 @@ def write_uff(results: Group, path: Path, words: list[str] | None = None) -> Pat
     except ImportError:
         raise VibsimError("universal files need the library pyuff: pip install 'vibsim[uff]'") from None
     chosen = _which(results, words)
-    with new_file(path) as beside, tempfile.TemporaryDirectory(dir=path.parent) as folder, beside.open("wb") as file:
+    with beside(path) as part, tempfile.TemporaryDirectory(dir=path.parent) as folder, part.open("wb") as file:
         one = Path(folder) / "one.uff"
         writer = pyuff.UFF(str(one))
         for dataset in (*_header(results), *_functions(results, chosen)):

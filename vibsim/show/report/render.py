@@ -60,5 +60,5 @@ def write_report(report: Report, path: Path) -> Path:
     """Write the file whole or not at all. Raises VibsimError when that cannot be done."""
     text = render(report)
     with beside(path) as name:
-        Path(name).write_text(text, encoding="utf-8")
+        name.write_text(text, encoding="utf-8")
     return path

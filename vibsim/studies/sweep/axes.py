@@ -12,7 +12,6 @@ import numpy as np
 from vibsim.inputs.errors import InputError
 
 MOST_POINTS = 10_000_000
-SAMPLINGS = ("latin_hypercube", "sobol")
 
 
 @dataclass(frozen=True)

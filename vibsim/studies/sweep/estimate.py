@@ -6,6 +6,8 @@ import time
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from vibsim.results.sweep_file import shape_from
 from vibsim.studies.sweep.plan import Plan
 from vibsim.studies.sweep.point import work_chain
@@ -15,8 +17,6 @@ TIMED = 3  # points, after a first one that loads what is compiled
 
 def estimate(plan: Plan, workers: int) -> dict[str, Any]:
     """Points, chains, bytes of the file and seconds on so many workers, by points spread over the first case."""
-    import numpy as np
-
     chosen = np.unique(np.linspace(0, plan.per_case - 1, TIMED + 1).round().astype(int))
     outcomes, seconds = [], []
     for point in chosen:

@@ -10,7 +10,6 @@ from collections.abc import Iterator
 from typing import Any
 
 from vibsim.inputs.errors import InputError, nearest
-from vibsim.inputs.loader import build_case
 
 Step = str | int
 STEP = re.compile(r"([^.\[\]]+)((?:\[[^\[\]]*\])*)")
@@ -101,8 +100,3 @@ def set_number(raw: dict[str, Any], path: str, value: float, factor: bool) -> No
         if isinstance(holder, dict) and at not in holder:
             raise InputError(f"--over {path}: is not in the case, so that there is nothing to multiply")
         holder[at] = holder[at] * value
-
-
-def check_keys(raw: dict[str, Any]) -> None:
-    """Raise InputError for what the values of axes make wrong in the case."""
-    build_case(raw)
