@@ -8,17 +8,19 @@ import pytest
 from tests.cases import CONFIGS
 from vibsim.engine.operating_point import operating_point
 from vibsim.inputs.loader import load_case
+from vibsim.results.hdf5 import read_results
 from vibsim.solver.simulate import simulate
 from vibsim.solver.steady import mean_inertia
 from vibsim.studies.modes import find_modes
 from vibsim.studies.overview import overview
-from vibsim.studies.run import run_case
+from vibsim.studies.run import run_case, run_to_file
 
 DEMOS = sorted(CONFIGS.glob("*.toml"))
 ELECTRIC = CONFIGS / "v3-80-trike-electric.toml"
 PROGRAMME = CONFIGS / "v3-80-trike-programme.toml"
 ROUGH = CONFIGS / "v3-80-trike-class-c.toml"
-CRUISING = [path for path in DEMOS if path not in (ELECTRIC, PROGRAMME, ROUGH)]
+JOURNEY = CONFIGS / "v3-80-trike-journey.toml"
+CRUISING = [path for path in DEMOS if load_case(path).case.run.kind == "steady"]
 SHIPPED = [*CRUISING, *sorted((CONFIGS / "layouts").glob("*.toml"))]
 
 
@@ -121,3 +123,27 @@ def test_the_trike_over_a_class_c_road_is_the_trike_on_wheels():
     felt = results.groups["exposure"].labels("felt_at").index("rider")
     # a seat on a class C road at 60 km/h: band of common practice for light vehicles, no source
     assert 0.3 < results["exposure/a8"][felt] < 2.0
+
+
+@pytest.mark.slow
+def test_the_trike_is_started_run_up_driven_over_a_road_and_stopped(tmp_path):
+    """One file, one run: the trike on wheels with the programme's starter and governor. Wheels and people are in the
+    record on disk; the road is level outside its step; the tyres carry the weight; a brake holds the crank."""
+    journey, rough, programme = (load_case(path).case for path in (JOURNEY, ROUGH, PROGRAMME))
+    parts = ("body", "mount", "wheel", "anti_roll_bar", "occupant", "sensor", "driveline", "point")
+    assert all(getattr(journey, part) == getattr(rough, part) for part in parts)
+    assert (journey.engine.starter, journey.engine.governor) == (programme.engine.starter, programme.engine.governor)
+    run_to_file(load_case(JOURNEY), tmp_path / "journey.h5")
+    results = read_results(tmp_path / "journey.h5")
+    kinds = ["start", "idle", "run_up", "road", "coast_down", "idle", "stop"]
+    assert [results.groups["steps"].groups[str(n + 1)].attributes["kind"] for n in range(7)] == kinds
+    over, found = results["step"] == 3, results.groups["steps"].groups["4"].attributes
+    assert np.abs(results["road_height"][~over]).max() < 1e-6 < 3e-3 < results["road_height"][over].std()
+    weight = 9.80665 * sum(row["mass_kg"] for row in overview(load_case(JOURNEY)).masses)
+    pressed = results["tyre_force"][over][:, :, 2].sum(axis=1).mean()
+    assert pressed == pytest.approx(weight, rel=0.02)  # rise and fall over 8 s
+    assert abs(found["speed_error_rad_per_s"]) < 0.01 * found["mean_speed_rad_per_s"]
+    assert (
+        results["occupant_acceleration"][over].std()
+        > 3.0 * results["occupant_acceleration"][results["step"] == 1].std()
+    )

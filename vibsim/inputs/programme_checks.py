@@ -16,9 +16,13 @@ OF_KIND = {
     "idle": (),
     "run_up": ("speed_to", "rate", "speed_is", "driven_inertia", "fuel_cut", "load"),
     "coast_down": ("speed_to", "rate", "speed_is", "driven_inertia", "fuel_cut", "load"),
+    "road": ("speed_is", "load", "vehicle_speed", "road"),
     "stop": (),
 }
-OWN = ("speed_to", "rate", "speed_is", "driven_inertia", "fuel_cut", "fires_after_turns", "crank_angle", "load")
+OWN = (
+    *("speed_to", "rate", "speed_is", "driven_inertia", "fuel_cut", "fires_after_turns", "crank_angle"),
+    *("vehicle_speed", "road", "load"),
+)
 NEEDED_TABLE = {"misfire": "misfire", "cyclic": "variation"}
 
 
@@ -117,6 +121,8 @@ def _check_step(
     _check_fuel(step, kind, where, engine, report)
     if kind in ("run_up", "coast_down"):
         return _check_ramp(step, kind, where, speed, report)
+    if kind == "road":
+        return speed
     return governed if kind in ("start", "idle") else 0.0
 
 

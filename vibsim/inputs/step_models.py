@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from vibsim.inputs import units as u
+from vibsim.inputs.road_models import Road
 from vibsim.inputs.table import Table
 
 
@@ -38,8 +39,12 @@ class StepKeys(Table):
 class Step(StepKeys):
     """One step of a programme; it begins where the one before ends."""
 
-    kind: Literal["start", "idle", "run_up", "coast_down", "stop"]
-    load: Annotated[float | None, Field(ge=0, le=1, description="share of full load of a run-up or coast-down")] = None
+    kind: Literal["start", "idle", "run_up", "coast_down", "road", "stop"]
+    load: Annotated[
+        float | None, Field(ge=0, le=1, description="share of full load of a run-up, coast-down or road")
+    ] = None
     duration: Annotated[
         float | None, u.TIME, Field(gt=0, le=3600, description="of the step; at a rate as long as that takes")
     ] = None
+    vehicle_speed: Annotated[float | None, u.VELOCITY, Field(gt=0, le=200, description="over a road")] = None
+    road: Annotated[Road | None, Field(description="driven over; level before and after")] = None

@@ -8,7 +8,14 @@ from vibsim.inputs.starting_models import ThrottleGovernor
 from vibsim.inputs.step_models import Step, StepKeys
 
 ALIKE = {"misfire": "steady", "cyclic": "steady"}  # steady runs that need their table
-DURATIONS = {"start": 2.0, "idle": 2.0, "run_up": 10.0, "coast_down": 10.0, "stop": 3.0}  # s, where none is given
+DURATIONS = {
+    "start": 2.0,
+    "idle": 2.0,
+    "run_up": 10.0,
+    "coast_down": 10.0,
+    "road": 10.0,
+    "stop": 3.0,
+}  # s, where none is given
 
 
 def stepped(run: Run) -> bool:
@@ -32,10 +39,10 @@ def is_prescribed(step: StepKeys) -> bool:
 
 
 def load_of(step: Step) -> float:
-    """Load of a run-up or coast-down: full, or none, where none is given."""
+    """Load of a step: full in a run-up and over a road, none in a coast-down, where none is given."""
     if step.load is not None:
         return step.load
-    return 1.0 if step.kind == "run_up" else 0.0
+    return 1.0 if step.kind in ("run_up", "road") else 0.0
 
 
 def duration_of(step: Step, speed: float) -> float:

@@ -112,9 +112,10 @@ def without_record(solution: Solution, case_file: CaseFile) -> Group:
     _add_contacts(results, case.sensor)
     _add_labels(results, "wheel", [wheel.name for wheel in case.wheel], "wheel")
     _add_labels(results, "occupant", [occupant.name for occupant in case.occupant], "occupant")
-    if solution.driven is not None:
+    contact = solution.contact if solution.driven is None else solution.driven.contact
+    if contact is not None:
         words = "of the tyre on the road, over which it feels the road's mean height"
-        results.add("contact_length", ("wheel",), solution.driven.contact, "m", words)
+        results.add("contact_length", ("wheel",), contact, "m", words)
     cylinders = case.engine.cylinder if case.engine else ()
     _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
     if solution.packed.drivetrain is not None:
@@ -137,7 +138,7 @@ def history_group(history: History) -> Group:
     found.add("block", ("block",), np.array(history.time), "s", "middle of the block, from the start of the record")
     found.add("step", ("block",), np.array(history.step), "1", "which step of the run, from 0")
     for name in history.parts:
-        dims, units, words = QUANTITIES.get(name) or ((), *SEEN[name][:2])
+        dims, units, words = QUANTITIES.get(name) or SEEN_OF_PARTS.get(name) or ((), *SEEN[name][:2])
         for part, values in history.arrays(name).items():
             unit = f"({units})2" if part == "square" else units
             found.add(f"{name}_{part}", ("block", *dims), values, unit, f"{PART_WORDS[part]}: {words}")

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from vibsim.inputs.models import Run
-from vibsim.inputs.road_models import Bump, Road, RoadFile, RoughRoad
+from vibsim.inputs.road_models import RoughRoad
+from vibsim.solver.road_course import road_words
 
 
 def road_attributes(run: Run) -> dict[str, Any]:
@@ -16,13 +17,3 @@ def road_attributes(run: Run) -> dict[str, Any]:
     if isinstance(run.road, RoughRoad):
         found |= {"road_class": run.road.road_class, "road_seed": run.road.seed, "road_tracks": run.road.tracks}
     return found
-
-
-def road_words(road: Road) -> str:
-    """A road in words."""
-    if isinstance(road, RoughRoad):
-        return f"ISO 8608 class {road.road_class}"
-    if isinstance(road, RoadFile):
-        return f"road of {road.file}"
-    length = f", {road.length:g} m long" if isinstance(road, Bump) else ""
-    return f"{road.profile} of {1e3 * road.height:g} mm{length}"

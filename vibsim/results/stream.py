@@ -15,6 +15,7 @@ from vibsim.results.collect import QUANTITIES
 from vibsim.results.hdf5 import beside, write_group
 from vibsim.results.labelled import Group
 from vibsim.solver.observe import Observed
+from vibsim.solver.vertical_seen import SEEN as SEEN_OF_PARTS
 
 MOST_ROWS = 20_000  # of a chunk in the file, which otherwise has as many as come at once
 
@@ -37,6 +38,8 @@ class Stream:
             values = getattr(seen, name)
             if values is not None and not (values.shape[1:] and values.shape[1] == 0):
                 self._append(name, values, dims, units, words)
+        for name, values in seen.parts.items():
+            self._append(name, values, *SEEN_OF_PARTS[name])
         for name, values in (seen.air or {}).items():
             self._append(name, values, (), SEEN[name][0], SEEN[name][1])
 

@@ -67,6 +67,12 @@ def step_words(row: dict[str, Any]) -> list[str]:
             f"at rest after {row['crank_at_rest_after_s']:.2f} s and {row['turns']:.1f} turns",
             f"turned back {row['reversals']:.0f} times, by {row['turned_back_deg']:.0f}° at most",
         ]
+    if row["kind"] == "road":
+        return [
+            f"{row['distance_m']:.0f} m of {row['road']} at {3.6 * row['vehicle_speed_m_per_s']:.4g} km/h",
+            f"holds {row['mean_speed_rpm']:.0f} rpm; tyres press with {row['least_tyre_force_N']:.0f} to "
+            f"{row['greatest_tyre_force_N']:.0f} N, off the road {100.0 * row['share_off_road']:.1f} % of the time",
+        ]
     return [f"{row['turns']:.0f} turns, output {1e-3 * row['load_work_J']:.1f} kJ"]
 
 

@@ -25,6 +25,7 @@ KEPT = (
     "body_displacement",
     "sensor_acceleration",
 )
+KEPT_PARTS = ("road_height", "tyre_force", "wheel_travel", "occupant_acceleration")
 KEPT_AIR = ("intake_pressure", "throttle_opening", "boost", "charger_speed")
 PARTS = ("mean", "square", "least", "greatest")
 
@@ -52,9 +53,9 @@ class History:
         self.time += [(first + 0.5 * (a + b - 1)) / self.rate for a, b in zip(starts, ends, strict=True)]
         self.step += [step] * len(starts)
         lengths = ends - starts
-        named = {name: getattr(seen, name) for name in KEPT} | (seen.air or {})
+        named = {name: getattr(seen, name) for name in KEPT} | (seen.air or {}) | seen.parts
         for name, values in named.items():
-            if values is None or values.size == 0 or (name not in KEPT and name not in KEPT_AIR):
+            if values is None or values.size == 0 or name not in (*KEPT, *KEPT_AIR, *KEPT_PARTS):
                 continue
             self._add(name, values, starts, lengths.reshape((-1,) + (1,) * (values.ndim - 1)))
 

@@ -13,6 +13,7 @@ from vibsim.inputs.step_models import Step
 from vibsim.inputs.steps import is_prescribed
 from vibsim.solver.observe import Observed
 from vibsim.solver.packed import Packed
+from vibsim.solver.road_course import RoadCourse, road_words
 
 RPM = 30.0 / math.pi  # per rad/s
 HELD = 0.05  # of idle speed: a mean further off is not held
@@ -44,10 +45,12 @@ class Course:
     current: list[np.ndarray] = field(default_factory=list)
     work: dict[str, float] = field(default_factory=dict)
     ends: dict[str, float] = field(default_factory=dict)
+    road: RoadCourse = field(default_factory=RoadCourse)
 
     def take(self, time: np.ndarray, seen: Observed) -> None:
         """Add a stretch of the record."""
         angle = seen.crank_angle
+        self.road.take(seen.parts)
         for name in TORQUES:
             torque = getattr(seen, name)
             if torque is None:
@@ -78,7 +81,7 @@ class Outcome:
     kind: str
     begin: float
     end: float
-    figures: dict[str, float] = field(default_factory=dict)
+    figures: dict[str, float | str] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
 
 
@@ -86,7 +89,7 @@ def judge(case: Case, step: Step, index: int, begin: float, course: Course, pack
     """The outcome of a step from its course. Raises RunFailure for what did not come off."""
     time, seen = course.whole()
     angle, speed = seen["crank_angle"], seen["crank_speed"]
-    figures = {
+    figures: dict[str, float | str] = {
         "first_speed_rad_per_s": float(speed[0]),
         "last_speed_rad_per_s": float(speed[-1]),
         "turns": float(angle[-1] - angle[0]) / (2.0 * math.pi),
@@ -100,6 +103,8 @@ def judge(case: Case, step: Step, index: int, begin: float, course: Course, pack
     elif step.kind == "stop":
         found, warnings = _stopped(time, seen)
         figures |= found
+    elif step.kind == "road":
+        figures |= _driven(step, time, seen, course.road)
     elif not is_prescribed(step):
         warnings = _reached(step, time, seen)
     return Outcome(step.kind, begin, float(time[-1]), figures, warnings)
@@ -194,6 +199,20 @@ def _stopped(time: np.ndarray, seen: dict[str, np.ndarray]) -> tuple[dict[str, f
             f"the crank still turns at {speed[-1] * RPM:.0f} rpm as the stop ends; a longer duration shows it at rest",
         )
     return found, ()
+
+
+def _driven(step: Step, time: np.ndarray, seen: dict[str, np.ndarray], course: RoadCourse) -> dict[str, float | str]:
+    """How far and over what, what the wheels felt of it, and the mean crank speed."""
+    assert step.road is not None and step.vehicle_speed is not None
+    mean = _mean_speed(time, seen, slice(None))
+    return {
+        "road": road_words(step.road),
+        "vehicle_speed_m_per_s": step.vehicle_speed,
+        "distance_m": step.vehicle_speed * float(time[-1] - time[0]),
+        "mean_speed_rad_per_s": mean,
+        "speed_error_rad_per_s": mean - float(seen["crank_speed"][0]),
+        **course.figures(),
+    }
 
 
 def _reached(step: Step, time: np.ndarray, seen: dict[str, np.ndarray]) -> tuple[str, ...]:

@@ -23,6 +23,8 @@ from vibsim.solver.motion import derivatives
 from vibsim.solver.observe import Observed, joined
 from vibsim.solver.outcome import Course, Outcome, judge
 from vibsim.solver.packed import Packed
+from vibsim.solver.road import contact_lengths
+from vibsim.solver.road_step import on_level, onto_road, standing
 from vibsim.solver.solution import Settling, Solution
 from vibsim.solver.start import equilibrium, error_control, state_at
 from vibsim.solver.starting import (
@@ -120,6 +122,7 @@ def run_streamed(case: Case, run: Run, packed: Packed, progress: Progress, take:
         warnings=tuple(warnings),
         history=history,
         outcomes=tuple(outcomes),
+        contact=contact_lengths(case, packed) if any(step.kind == "road" for step in steps) else None,
     )
 
 
@@ -139,7 +142,7 @@ def _begin(case: Case, run: Run, packed: Packed, first: Step, total: float, prog
     """
     engine = case.engine
     assert engine is not None
-    idle = 0.0
+    idle, packed = 0.0, on_level(packed, steps_of(run))
     if packed.model.air is not None and engine.governor is not None:
         idle = idle_opening(packed, engine.governor.speed)[0]
     if first.kind == "start":
@@ -181,12 +184,14 @@ def _one_step(case: Case, run: Run, going: _Going, index: int, step: Step, idle:
         fire_from(going.packed, angle + 2.0 * math.pi * step.fires_after_turns)
     else:
         set_fuel(going.packed, angle, burns=step.kind != "stop" and not step.fuel_cut)
-    after = for_step(step, case.engine, going.packed, first, idle)
-    renew(going.stepper, going.packed, after)
+    seconds, before = duration_of(step, first), going.packed
+    after = for_step(step, case.engine, standing(before), first, idle)
+    if step.kind == "road":
+        after = onto_road(case, after, step, index, seconds, going.stepper.y)
+    renew(going.stepper, before, after)
     going.packed = after
-    seconds = duration_of(step, first)
     end = math.ceil(round(seconds * going.rate, 6)) + max(going.next - 1, 0)
-    course = Course(keeps_all=step.kind not in ("run_up", "coast_down"))
+    course = Course(keeps_all=step.kind not in ("run_up", "coast_down", "road"))
     with Hands(lambda time, seen: _hand_on(case, going.packed, step, index, time, seen, (take, course))) as hands:
         while going.next <= end:
             first_point, model = going.next, going.packed
@@ -260,7 +265,7 @@ def _check(case: Case, packed: Packed, step: Step, index: int, seen: Observed, t
     speeds = seen.crank_speed
     where = f"run.step[{index + 1}] ({step.kind})" if case.run and case.run.kind == "programme" else step.kind
     coasting = step.kind == "coast_down" and (step.fuel_cut or load_of(step) == 0.0)
-    if step.kind in ("idle", "run_up", "coast_down") and speeds.min() <= 0.0 and not coasting:
+    if step.kind in ("idle", "run_up", "coast_down", "road") and speeds.min() <= 0.0 and not coasting:
         at = float(time[int(np.argmax(speeds <= 0.0))])
         raise RunFailure(
             f"the engine stalled {at:.2f} s into the record, in {where}; check engine.load, engine.accessory, "

@@ -6,9 +6,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.interpolate import PPoly
 
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Case, Run
+from vibsim.inputs.road_models import Road as AnyRoad
 from vibsim.inputs.road_models import RoughRoad
 from vibsim.solver.packed import Packed
 from vibsim.solver.start import equilibrium, state_at
@@ -35,22 +37,41 @@ def on_road(case: Case, run: Run, packed: Packed) -> Driven:
 
     Raises InputError for a road that cannot be had.
     """
-    parts, road, speed = packed.model.parts, run.road, run.vehicle_speed
-    assert parts is not None and road is not None and speed is not None
+    road, speed = run.road, run.vehicle_speed
+    assert packed.model.parts is not None and road is not None and speed is not None
     contact = contact_lengths(case, packed)
-    ahead = parts.wheels["ahead"] - parts.wheels["ahead"].max()
-    wheelbase = -float(ahead.min())
+    wheelbase = wheelbase_of(packed)
     run_in = road.run_in + wheelbase / speed if isinstance(road, RoughRoad) else 0.0
     fade = 0.5 * speed * road.run_in if isinstance(road, RoughRoad) else 0.0
     slowest_cycle = 2.0 * packed.period / run.speed if run_in else 0.0  # the run-in ends with a whole cycle
     length = speed * (run_in + slowest_cycle + run.duration)
-    curves = profiles(road, parts.wheels["stand_y"], length, fade, packed.folder)
+    curves = profiles(road, packed.model.parts.wheels["stand_y"], length, fade, packed.folder)
+    laid = lay(packed, road, curves, contact, length, speed, f"run.duration: {run.duration:g} s")
+    return Driven(laid, speed, contact, run_in)
+
+
+def wheelbase_of(packed: Packed) -> float:
+    """Distance (m) along X of the foremost from the rearmost wheel."""
+    parts = packed.model.parts
+    return float(np.ptp(parts.wheels["ahead"])) if parts is not None else 0.0
+
+
+def lay(
+    packed: Packed, road: AnyRoad, curves: list[PPoly], contact: np.ndarray, length: float, speed: float, who: str
+) -> Packed:
+    """The model with the profiles of its wheels as tables over `length` (m) of road, travelled at a speed (m/s).
+
+    Raises InputError for tables that get too long, of what `who` says.
+    """
+    parts = packed.model.parts
+    assert parts is not None
+    ahead = parts.wheels["ahead"] - parts.wheels["ahead"].max()
     step = min(float(contact.min()) / PER_CONTACT, shortest_feature(road) / PER_FEATURE)
-    begin, end = -wheelbase - float(contact.max()), length + float(contact.max())
+    begin, end = float(ahead.min()) - float(contact.max()), length + float(contact.max())
     points = math.ceil((end - begin) / step) + 1
     if points * len(contact) > MOST_POINTS:
         raise InputError(
-            f"run.duration: {run.duration:g} s is {length:.4g} m of road, {points * len(contact):,} points at "
+            f"{who} is {length:.4g} m of road, {points * len(contact):,} points at "
             f"{1e3 * step:.3g} mm over all wheels; at most {MOST_POINTS:,}; shorten it"
         )
     distance = begin + step * np.arange(points)
@@ -59,7 +80,7 @@ def on_road(case: Case, run: Run, packed: Packed) -> Driven:
     wheels = parts.wheels.copy()
     wheels["track"], wheels["ahead"] = np.arange(len(contact)), ahead
     parts = parts._replace(wheels=wheels, road=Road(height, slope, begin, step, float(speed)))
-    return Driven(packed._replace(model=packed.model._replace(parts=parts)), speed, contact, run_in)
+    return packed._replace(model=packed.model._replace(parts=parts))
 
 
 def contact_lengths(case: Case, packed: Packed) -> np.ndarray:

@@ -44,7 +44,8 @@ class Solution:
     counted from its own beginning at crank angle `first_angle` (rad) of the record; in a free run, and where cycles
     vary, it spans every whole cycle passed (None when none was). `periodic` says whether it repeats, `floquet` are the
     multipliers of a state found as periodic. A run of steps has the index of the `step` at each time (n), the `history`
-    of its quantities and the `outcomes` of the steps, a run over a road what was `driven`. `warnings` are lines on what
+    of its quantities and the `outcomes` of the steps, a run over a road what was `driven`, a programme with one the
+    `contact` lengths (wheels) m. `warnings` are lines on what
     of the input or the run is doubtful.
     """
 
@@ -66,3 +67,4 @@ class Solution:
     history: History | None = None
     outcomes: tuple[Outcome, ...] = ()
     driven: Driven | None = None
+    contact: np.ndarray | None = None

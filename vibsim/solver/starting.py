@@ -20,6 +20,7 @@ from vibsim.solver.crank_torque import mean_torque
 from vibsim.solver.driven import starter_law
 from vibsim.solver.motion import V, W, derivatives, gas_torques, load_torque
 from vibsim.solver.packed import Packed
+from vibsim.solver.road_step import holding_governor
 from vibsim.solver.stepper import Stepper
 
 SPARE = 2  # cycles before the first, for a crank that turns back
@@ -127,12 +128,15 @@ def for_step(step: Step, engine: Engine, packed: Packed, speed: float, idle: flo
         packed = packed.with_air(packed.model.air._replace(command=command))
     # a torque that stands for a throttle would turn the engine over by itself
     governed = step.kind == "idle" or (step.kind == "start" and isinstance(engine.governor, ThrottleGovernor))
+    governor = governor_law(engine, idle) if governed else NO_GOVERNOR
+    if step.kind == "road" and not is_prescribed(step):
+        governor = holding_governor(step, engine, packed, speed)
     return packed.with_drive(
         Drive(
             ramp_of(step, speed),
-            0.0 if step.kind in ("start", "idle", "stop") else float(step.driven_inertia),
+            float(step.driven_inertia) if step.kind in ("run_up", "coast_down") else 0.0,
             starter_law(packed.starter, step.kind == "start"),
-            governor_law(engine, idle) if governed else NO_GOVERNOR,
+            governor,
         )
     )
 
@@ -168,13 +172,21 @@ def renew(stepper: Stepper, before: Packed, after: Packed) -> None:
     if after.model.drive is not None:
         stepper.y[at + CLOCK] = 0.0
         if not goes_on:
-            stepper.y[at + INTEGRAL] = stepper.y[at + GOVERNED] = 0.0
+            stepper.y[at + INTEGRAL] = 0.0
+            stepper.y[at + GOVERNED] = first_torque(after.model.drive.governor)
     stepper.clock[1] = FIRST_STEP
     derivatives(stepper.y, after.model, stepper.w, stepper.e, stepper.f)
 
 
+def first_torque(governor: Governor) -> float:
+    """Torque (N m) that a governor begins with: a brake that holds a speed is at work at once."""
+    return 0.0 if governor.throttle or not governor.on else governor.base
+
+
 def _governed(packed: Packed) -> bool:
-    return packed.model.drive is not None and packed.model.drive.governor.on
+    """Whether a governor of the case's own is at work, which holds no other speed in the next step."""
+    drive = packed.model.drive
+    return drive is not None and drive.governor.on and (drive.governor.throttle or drive.governor.base == 0.0)
 
 
 def rest_angle(packed: Packed) -> float:

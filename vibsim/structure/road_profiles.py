@@ -34,14 +34,16 @@ def roughness(road: RoughRoad, wave_number: np.ndarray) -> np.ndarray:
     return np.asarray(level * (np.asarray(wave_number, dtype=float) / REFERENCE) ** -road.waviness)
 
 
-def profiles(road: Road, sides: np.ndarray, length: float, fade: float, folder: Path) -> list[PPoly]:
+def profiles(
+    road: Road, sides: np.ndarray, length: float, fade: float, folder: Path, fade_out: float | None = None
+) -> list[PPoly]:
     """Profiles of wheels at places across (wheels) m, Y to the left, over `length` (m) from the start; a random one
-    fades in over `fade` (m).
+    fades in over `fade` (m), and out over as much to be level from `fade_out` (m) on, if that is given.
 
     Raises InputError for a file that is wrong or too short, and a random road too long.
     """
     if isinstance(road, RoughRoad):
-        return _random(road, sides, length, fade)
+        return _random(road, sides, length, fade, fade_out)
     if isinstance(road, RoadFile):
         left, right = _from_file(road, length, folder)
         middle = PPoly(0.5 * (left.c + right.c), left.x)
@@ -123,7 +125,7 @@ def _from_file(road: RoadFile, length: float, folder: Path) -> tuple[PPoly, PPol
     return left, right
 
 
-def _random(road: RoughRoad, sides: np.ndarray, length: float, fade: float) -> list[PPoly]:
+def _random(road: RoughRoad, sides: np.ndarray, length: float, fade: float, fade_out: float | None) -> list[PPoly]:
     """Gaussian heights on lines 1/L apart, each with its share of the density over its own stretch of wave numbers, so
     that their mean square comes to the integral of it; L the road's length, or so many of its longest waves."""
     across, wheel_track = np.unique(np.round(sides, 6), return_inverse=True)
@@ -139,9 +141,16 @@ def _random(road: RoughRoad, sides: np.ndarray, length: float, fade: float) -> l
     heights = random_heights(road, across, span, points)
     x = np.arange(points) * span / points
     used = x <= length + 2.0 * span / points + road.shortest_wave
-    rise = np.where(x < fade, 0.5 - 0.5 * np.cos(np.pi * np.minimum(x / fade, 1.0)), 1.0)
+    rise = _rise(x, fade)
+    if fade_out is not None:
+        rise = rise * _rise(fade_out - x, fade)
     curves = [CubicSpline(x[used], (rise * track)[used]) for track in heights]
     return [PPoly(curves[n].c, curves[n].x) for n in wheel_track]
+
+
+def _rise(x: np.ndarray, fade: float) -> np.ndarray:
+    """From 0 to 1 over distances (n) m from 0 to `fade` (m), without a jump in slope."""
+    return np.asarray(0.5 - 0.5 * np.cos(np.pi * np.clip(x / fade, 0.0, 1.0)))
 
 
 def random_heights(road: RoughRoad, across: np.ndarray, span: float, points: int) -> np.ndarray:
