@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from vibsim.inputs.charging_checks import check_charging
+from vibsim.inputs.clutch_checks import check_clutch
 from vibsim.inputs.cycle_checks import check_cycle_gas
 from vibsim.inputs.driveline_checks import check_drive
 from vibsim.inputs.exposure_checks import check_exposure
@@ -64,6 +65,7 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
     _check_run(clean.get("run"), report)
     check_steps(clean, report)
     check_road(clean, report)
+    check_clutch(clean, report)
     check_together(clean, report)
     if isinstance(clean.get("engine"), dict):
         _check_engine(clean["engine"], bodies, report)

@@ -11,6 +11,7 @@ from pydantic import Field
 
 from vibsim.inputs import units as u
 from vibsim.inputs.charging_models import Charging, NoCharging
+from vibsim.inputs.clutch_models import ClutchRun
 from vibsim.inputs.driveline_models import Chain, Differential
 from vibsim.inputs.exposure_models import Contact, Duty, Posture
 from vibsim.inputs.flexible_models import ElasticMode, ElasticModes
@@ -365,7 +366,7 @@ class Run(StepKeys):
     torque: Annotated[float | None, u.TORQUE, Field(description="brake torque to find the load for")] = None
     power: Annotated[float | None, u.POWER, Field(description="brake power to find the load for")] = None
     load_after: Annotated[float | None, Field(ge=0, le=1, description="of a load step")] = None
-    step_at: Annotated[float, u.TIME, Field(ge=0, le=3600, description="of a load step, in the record")] = 0.2
+    step_at: Annotated[float, u.TIME, Field(ge=0, le=3600, description="of a load step or clutch, in the record")] = 0.2
     throttle_response: Annotated[
         float, u.TIME, Field(gt=0, le=10, description="in which the throttle goes 63 % of its way")
     ] = THROTTLE_RESPONSE
@@ -386,6 +387,7 @@ class Run(StepKeys):
     settle_cycles: Annotated[int, Field(ge=2, le=100000, description="most cycles to wait for a steady state")] = 4000
     variation: Variation | None = None
     misfire: Misfire | None = None
+    clutch: Annotated[ClutchRun | None, Field(description="that closes at step_at")] = None
     vehicle_speed: Annotated[float | None, u.VELOCITY, Field(gt=0, le=200, description="of a run over a road")] = None
     road: Annotated[Road | None, Field(description="that it drives over")] = None
     step: Annotated[tuple[Step, ...], Field(description="of a programme, one after the other")] = ()

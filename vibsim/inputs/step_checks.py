@@ -13,11 +13,15 @@ def check_load_step(engine: dict[str, Any], run: dict[str, Any], report: Report)
     """Report what a load step lacks, and its keys in a run of another kind."""
     if run.get("kind", "steady") != "load_step":
         for key in KEYS:
-            if key in run:
+            if key in run and not (key == "step_at" and run.get("kind") == "free" and run.get("clutch") is not None):
                 report(("run", key), run[key], 'goes with kind = "load_step"')
         return
-    if run.get("load_after") is None:
-        report(("run", "load_after"), None, "is missing; a load step needs the load after it")
+    if run.get("load_after") is None and run.get("clutch") is None:
+        report(
+            ("run", "load_after"),
+            None,
+            "is missing; a load step needs the load after it, or a [run.clutch]",
+        )
     step_at, duration = run.get("step_at", 0.2), run.get("duration", 1.0)
     numbers = all(isinstance(value, int | float) for value in (step_at, duration))
     if numbers and not step_at < duration:

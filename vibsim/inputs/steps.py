@@ -62,6 +62,9 @@ def made_ready(case: Case) -> Case:
         return case
     if run.kind in ALIKE:
         return case.model_copy(update={"run": run.model_copy(update={"kind": ALIKE[run.kind]})})
+    if run.clutch is not None and run.kind == "load_step":
+        after = run.load if run.load_after is None else run.load_after
+        return case.model_copy(update={"run": run.model_copy(update={"hold_speed": False, "load_after": after})})
     if not stepped(run):
         return case
     steps = steps_of(run)

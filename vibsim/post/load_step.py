@@ -28,8 +28,9 @@ def load_step_group(results: Group) -> Group | None:
         "intake_pressure_before_Pa": float(pressure[before]),
         "intake_pressure_after_Pa": float(pressure[-1]),
     }
-    rise = (results["intake_pressure"] - pressure[before]) / (pressure[-1] - pressure[before])
-    found |= _times("time_to_{}_percent_of_rise_s", rise, time, step)
+    if results.attributes["load_after"] != results.attributes["load"]:
+        rise = (results["intake_pressure"] - pressure[before]) / (pressure[-1] - pressure[before])
+        found |= _times("time_to_{}_percent_of_rise_s", rise, time, step)
     if "charger" in results.groups:
         target = results.groups["charger"].attributes["target_boost_Pa"]
         found["target_boost_Pa"] = target

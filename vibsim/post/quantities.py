@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from vibsim.post.clutch import clutch_group
 from vibsim.post.cyclic import cyclic_group
 from vibsim.post.exposure import exposure_group
 from vibsim.post.levels import mount_force_group, sensor_group
@@ -32,6 +33,7 @@ QUANTITIES: dict[str, Callable[[Group], Group | None]] = {
     "output": output_group,
     "tooth_wheel": tooth_wheel_group,
     "load_step": load_step_group,
+    "clutch": clutch_group,
     "road": road_group,
 }
 

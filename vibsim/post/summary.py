@@ -48,6 +48,8 @@ def summarise(results: Group) -> dict[str, Any]:
         summary["load_step"] = results.groups["load_step"].attributes | {
             name: results.attributes[name] for name in ("load", "load_after", "step_at_s", "speed_held")
         }
+    if "clutch" in results.groups:
+        summary["clutch"] = results.groups["clutch"].attributes | {"shaft": results.attributes["clutch_shaft"]}
     if "road" in results.groups:
         summary["road"] = road_rows(results)
     if "settled" in results.attributes:

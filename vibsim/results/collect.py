@@ -22,8 +22,8 @@ from vibsim.results.road_facts import road_attributes
 from vibsim.solver.history import History
 from vibsim.solver.observe import Observed
 from vibsim.solver.outcome import Outcome
+from vibsim.solver.parts_seen import SEEN_OF_PARTS
 from vibsim.solver.solution import Solution
-from vibsim.solver.vertical_seen import SEEN as SEEN_OF_PARTS
 
 AXES = ("X", "Y", "Z")
 PART_WORDS = {"mean": "mean", "square": "mean square", "least": "least", "greatest": "greatest"}
@@ -236,6 +236,8 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
     }
     if run.kind == "load_step":
         attributes |= {"load_after": run.load_after, "step_at_s": run.step_at, "speed_held": int(run.hold_speed)}
+    if run.clutch is not None:
+        attributes |= {"step_at_s": run.step_at, "clutch_shaft": run.clutch.shaft}
     attributes |= _variation(solution) | road_attributes(run)
     if solution.settling is not None:
         settling = solution.settling

@@ -15,7 +15,7 @@ from vibsim.results.collect import QUANTITIES
 from vibsim.results.hdf5 import beside, write_group
 from vibsim.results.labelled import Group
 from vibsim.solver.observe import Observed
-from vibsim.solver.vertical_seen import SEEN as SEEN_OF_PARTS
+from vibsim.solver.parts_seen import SEEN_OF_PARTS
 
 MOST_ROWS = 20_000  # of a chunk in the file, which otherwise has as many as come at once
 

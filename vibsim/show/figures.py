@@ -20,6 +20,7 @@ from vibsim.post.summary import dominant_orders
 from vibsim.post.torque import torque_names, torques
 from vibsim.results.labelled import Group
 from vibsim.show.air_figures import boost_figure, compressor_figure, temperature_figure
+from vibsim.show.clutch_figure import clutch_figure
 from vibsim.show.figure_index import captions_of, write_index
 from vibsim.show.history_figures import HISTORIES
 from vibsim.show.road_figure import road_figure
@@ -260,6 +261,7 @@ FIGURES: dict[str, Callable[[Group], Figure | None]] = {
     "compressor": compressor_figure,
     "tooth_wheel": wheel_figure,
     "shafts": shaft_figure,
+    "clutch": clutch_figure,
     "road": road_figure,
 }
 
@@ -288,4 +290,4 @@ def draw_with_index(results: Group, folder: Path) -> list[Path]:
     pictures = draw_figures(results, folder)
     title, at = str(results.attributes["title"]), results.attributes
     words = f"{at['run_kind'].replace('_', ' ')} run of {at['case_name']}, {at['created']}; {at['notes']}".rstrip("; ")
-    return [*pictures, write_index(folder, pictures, title, words, captions_of(FIGURES), CAUTION)]
+    return [*pictures, write_index(folder, pictures, title, words, captions_of(FIGURES | HISTORIES), CAUTION)]

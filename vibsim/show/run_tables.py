@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +29,8 @@ def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
     if "load_step" in summary:
         for text in load_step_lines(summary["load_step"]):
             console.print(Text(text))
+    if "clutch" in summary:
+        console.print(Text(clutch_line(summary["clutch"])))
     if "road" in summary:
         console.print(Text(road_line(summary["road"])))
         console.print(road_table(summary["road"]))
@@ -74,15 +77,37 @@ def _running(summary: dict[str, Any]) -> str:
     return f"{kind.replace('_', ' ')} run, {speed}: {power}{gas}"
 
 
+def clutch_line(clutch: dict[str, Any]) -> str:
+    """How a clutch closed, in words."""
+    rpm = 30.0 / math.pi
+    words = f"clutch '{clutch['shaft']}' bites at {clutch['bites_at_s']:g} s: "
+    if "slipped_for_s" in clutch:
+        at_lock = clutch["crank_speed_at_lock_rad_per_s"] * rpm
+        words += f"locked after {clutch['slipped_for_s']:.3f} s at {at_lock:.0f} rpm"
+    else:
+        words += "holds at once" if clutch["holds"] else "still slips at the end of the record"
+    if clutch["stretches_of_slip"] > 1:
+        words += f", slipped in {clutch['stretches_of_slip']} stretches"
+    first, least = clutch["crank_speed_before_rad_per_s"] * rpm, clutch["crank_speed_least_rad_per_s"] * rpm
+    words += (
+        f"; {1e-3 * clutch['lost_energy_J']:.3g} kJ lost, at most {clutch['greatest_torque_N_m']:.0f} N m; crank from "
+        f"{first:.0f} down to {least:.0f} rpm"
+    )
+    if "most_shaken_mount" in clutch:
+        words += f"; {clutch['most_shaken_mount']} changes by {clutch['greatest_change_N']:.0f} N"
+    return words
+
+
 def load_step_lines(step: dict[str, Any]) -> list[str]:
     """How soon boost and torque are there, and what an electric charger spent and heated for it."""
     before, after = step["brake_torque_before_N_m"], step["brake_torque_after_N_m"]
     lines = [
         f"load {step['load']:g} → {step['load_after']:g} at {step['step_at_s']:g} s: brake torque "
         f"{plain_number(before, 1)} → {plain_number(after, 1)} N m, intake "
-        f"{1e-3 * step['intake_pressure_before_Pa']:.1f} → {1e-3 * step['intake_pressure_after_Pa']:.1f} kPa, "
-        f"90 % of that change after {step['time_to_90_percent_of_rise_s']:.2f} s"
+        f"{1e-3 * step['intake_pressure_before_Pa']:.1f} → {1e-3 * step['intake_pressure_after_Pa']:.1f} kPa"
     ]
+    if "time_to_90_percent_of_rise_s" in step:
+        lines[0] += f", 90 % of that change after {step['time_to_90_percent_of_rise_s']:.2f} s"
     if "target_boost_Pa" in step and step["load_after"] > step["load"]:
         times = [
             f"{percent} % after {step[name]:.2f} s" if name in step else f"{percent} % not reached"

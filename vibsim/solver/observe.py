@@ -12,6 +12,7 @@ from vibsim.engine.packed_gas import pressure_at
 from vibsim.inputs.models import Sensor
 from vibsim.jit import inlined, inner, released
 from vibsim.solver.carrier import carrier_rates
+from vibsim.solver.clutch_seen import see_clutch
 from vibsim.solver.crank_drive import drive_torque, starter_torque
 from vibsim.solver.elastic_seen import feel_elastic
 from vibsim.solver.motion import (
@@ -66,7 +67,7 @@ class Observed:
     body_rotation: np.ndarray
     sensor_acceleration: np.ndarray
     air: dict[str, np.ndarray] | None = None  # of the air path by name; None without one
-    parts: dict[str, np.ndarray] = field(default_factory=dict)  # of wheels and occupants by name
+    parts: dict[str, np.ndarray] = field(default_factory=dict)  # of wheels, occupants and a clutch by name
     rotor_speed: np.ndarray | None = None  # (n, rotors) and of shafts; None where a rigid crank turns alone
     shaft_torque: np.ndarray | None = None
     shaft_twist: np.ndarray | None = None
@@ -268,7 +269,6 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     body, point = _sensor_places(packed, sensors)
     rotors, shafts = _rotor_counts(packed)
     turning = np.zeros((points, rotors + 2 * shafts))
-    parts = see_parts(states, packed)
     _observe(
         states,
         model,
@@ -285,6 +285,8 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         air,
         turning,
     )
+    parts = see_parts(states, packed)
+    parts |= see_clutch(states, packed, turning[:, :rotors], turning[:, rotors : rotors + shafts])
     feel_elastic(states, packed, sensors, feel)
     for n, sensor in enumerate(sensors):
         occupant = packed.felt_on(sensor.body)[1]

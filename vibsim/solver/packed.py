@@ -25,6 +25,7 @@ from vibsim.inputs.models import Case, ConstantLoad, DynamometerLoad, Engine, Ro
 from vibsim.inputs.steps import made_ready
 from vibsim.late import prepare
 from vibsim.solver.block import Triple, block_of, body_records, carrying, inertia_of, seating, triple
+from vibsim.solver.clutch_pack import pack_clutch
 from vibsim.solver.crank_drive import NO_DRIVE, Drive
 from vibsim.solver.driven import StarterMotor, drive_states, is_driven, starter_of
 from vibsim.solver.fed import NOT_FED, Fed, MoreState, fed_engine, takes_from_crank
@@ -370,7 +371,9 @@ def _rotors(
         return None, ()
     by = case.engine.load.reacted_by
     reactor = None if by is None else _reactor(by, names, carrier)
-    return pack_rotors(driven, names, axes, axes[carrier][:, 0], reactor, first)
+    rotors, states = pack_rotors(driven, names, axes, axes[carrier][:, 0], reactor, first)
+    rotors, more = pack_clutch(case, driven, rotors, first + len(states))
+    return rotors, (*states, *more)
 
 
 def _no_train() -> Train:

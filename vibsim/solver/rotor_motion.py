@@ -22,6 +22,7 @@ import numpy as np
 from vibsim.engine.moving_mass import Train
 from vibsim.engine.shaft_law import damping_torque, spring_torque
 from vibsim.jit import apart, inner
+from vibsim.solver.clutch_motion import Clutch, through_clutch
 from vibsim.solver.mount_motion import T, V, W
 from vibsim.solver.moving_parts import A1_, A_, B1_, B_, C_, J1_, J_, S_, add_block, fill_moving, gas_of_cylinder
 
@@ -60,7 +61,7 @@ class Rotors(NamedTuple):
     `throws` throws, whose cylinders (`order`: their number in the engine) and eccentrics stand in one list.
 
     `load_on` the part that the load acts on, `reactor` the body that takes it (−1 ground). `work` (parts, COLUMNS) and
-    `matrix` (6, 7) to work in, `torques` (shafts) N m as last found.
+    `matrix` (6, 7) to work in, `torques` (shafts) N m as last found. `clutch` that closes in the run.
     """
 
     parts: np.ndarray
@@ -75,6 +76,7 @@ class Rotors(NamedTuple):
     work: np.ndarray
     matrix: np.ndarray
     torques: np.ndarray
+    clutch: Clutch | None = None
 
 
 @inner
@@ -281,10 +283,11 @@ def _twist_shafts(y, rotors, w, out):
         x, yy, z = _along(rotors.parts[a], w)
         if giver != taker:
             rate += _spin_about(giver, x, yy, z, w) - _spin_about(taker, x, yy, z, w)
-        torque = spring_torque(
+        spring = spring_torque(
             twist, shaft.slope, shaft.twist, shaft.torque, rotors.numbers, shaft.numbers, shaft.corners
         )
-        torque += damping_torque(twist, rate, shaft.damping, shaft.friction, shaft.half_lash, shaft.lash_width)
+        torque = spring + damping_torque(twist, rate, shaft.damping, shaft.friction, shaft.half_lash, shaft.lash_width)
+        torque, rate = through_clutch(n, twist, rate, spring, torque, shaft, rotors.clutch, y, out)
         torque *= shaft.share
         rotors.torques[n] = torque
         out[shaft.state] = rate

@@ -10,6 +10,7 @@ from vibsim.inputs.case_checks import GROUND
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Case
 from vibsim.inputs.rotor_models import NOSE
+from vibsim.solver.clutch_motion import CLOSED
 from vibsim.solver.fed import MoreState
 from vibsim.solver.rotor_motion import COLUMNS, PART, SHAFT, Rotors
 
@@ -149,6 +150,9 @@ def spin_up(y: np.ndarray, rotors: Rotors, speed: float, felt: np.ndarray, on_bo
         if n == 0:
             continue
         spin = felt[n] * part["ratio"] * speed
+        clutch = rotors.clutch
+        if clutch is not None and clutch.mode != CLOSED and clutch.behind[n]:
+            spin = part["inertia"] * part["ratio"] * clutch.driven_speed
         y[part["state"]] = spin
         if not part["of_crank"] and 0 <= part["body"] < on_bodies:
             at = 13 * int(part["body"]) + 10

@@ -15,6 +15,7 @@ from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.inputs.programme_checks import STEPPED
 from vibsim.inputs.steps import is_prescribed, made_ready, stepped
+from vibsim.solver.clutch_pack import biting, opened
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.fed import after_step, air_remarks, held_at, lay_back
 from vibsim.solver.motion import derivatives
@@ -83,7 +84,7 @@ def run_free(case: Case, run: Run, packed: Packed, progress: Progress) -> Soluti
     displacement = np.zeros((len(packed.names), 6))
     if run.start == "static":
         displacement = equilibrium(packed).displacement
-    packed = with_variation(packed, run)
+    packed = biting(with_variation(packed, run), packed, run.step_at)
     stepper = start_stepper(state_at(packed, displacement, 0.0, run.speed), packed.model, FIRST_STEP)
     times = grid(0.0, 1.0 / run.sample_rate, points_in(run), packed.state_size)
     angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
@@ -203,6 +204,7 @@ def run_load_step(case: Case, run: Run, packed: Packed, progress: Progress) -> S
     """
     assert case.engine is not None and packed.model.air is not None
     path = held_at(packed.model.air, run, mean_inertia(packed))
+    as_drawn, packed = packed, opened(packed)
     stepper, packed, settling = settle(case, run, with_misfire(packed.with_air(path), run), progress)
     if run.variation is not None:
         packed = with_variation(packed, run)
@@ -214,7 +216,7 @@ def run_load_step(case: Case, run: Run, packed: Packed, progress: Progress) -> S
     angles = grid(0.0, packed.cycle / run.points_per_cycle, 0, packed.state_size)
     angles = _integrate(stepper, case, packed, run, (times, angles), progress, end=run.step_at)
     before = int(times.next[0]), int(angles.next[0])
-    after = packed.with_air(after_step(case.engine, packed.folder, path, run))
+    after = biting(packed.with_air(after_step(case.engine, packed.folder, path, run)), as_drawn, 0.0)
     stepper.clock[1] = FIRST_STEP
     derivatives(stepper.y, after.model, stepper.w, stepper.e, stepper.f)
     angles = _integrate(stepper, case, after, run, (times, angles), progress, begin=run.step_at)
