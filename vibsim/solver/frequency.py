@@ -22,6 +22,7 @@ from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness, 
 from vibsim.solver.linearise import Linear, linearise
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.rest import held_at_speed
+from vibsim.solver.rotor_linear import RotorLinear, rotor_linear
 from vibsim.solver.rotor_pack import rotor_momenta
 from vibsim.solver.start import state_at
 from vibsim.structure.rotation import matrix_of
@@ -55,6 +56,7 @@ class FrequencyModel:
     feel: np.ndarray
     special: tuple[Special, ...]
     stiffness_of: DynamicStiffness
+    rotors: RotorLinear | None = None
 
     def dynamic_stiffness(self, rate: float) -> np.ndarray:
         """D (unknowns, unknowns), complex, at a rate ω (rad/s)."""
@@ -62,7 +64,7 @@ class FrequencyModel:
         found = self.linear.stiffness + 1j * rate * damping - rate**2 * self.linear.mass
         for special in self.special:
             found = found + self.beyond(special, rate)
-        return np.asarray(found)
+        return np.asarray(found if self.rotors is None else found + self.rotors.added(rate))
 
     def beyond(self, special: Special, rate: float) -> np.ndarray:
         """What a special mount adds to D (unknowns, unknowns) beyond K and C, at a rate (rad/s)."""
@@ -120,7 +122,7 @@ def frequency_model(
 
     Raises RunFailure when there is no equilibrium.
     """
-    linear = linearise(packed, torque, crank="free", speed=speed)
+    linear, rotors = linear_beside(packed, torque, speed)
     stiffness, damping = _mount_rates(packed, linear, speed)
     special = tuple(
         special_mount(packed, linear.equilibrium.displacement, index, mount)
@@ -129,7 +131,13 @@ def frequency_model(
     )
     feel = feel_of(packed, sensors)
     by_law = stiffness_in(packed.folder, stiffness_of)
-    return FrequencyModel(packed, linear, speed, stiffness, damping, feel, special, by_law)
+    return FrequencyModel(packed, linear, speed, stiffness, damping, feel, special, by_law, rotors)
+
+
+def linear_beside(packed: Packed, torque: float, speed: float) -> tuple[Linear, RotorLinear | None]:
+    """The bodies' matrices with the crank free, or held in its block where rotors beside see to its turning."""
+    rotors = rotor_linear(packed, torque)
+    return linearise(packed, torque, crank="free" if rotors is None else "locked", speed=speed), rotors
 
 
 def gyroscopic(packed: Packed, speed: float) -> np.ndarray:

@@ -29,7 +29,8 @@ class CyclePush:
     misfire.
 
     `amplitude` (harmonics, unknowns) complex: push = Re Σ amplitude[k]·e^{i·k·Ω·t/turns}; `time` (points) s at equal
-    steps of the crank angle; `swing` the greatest less the least crank speed, over the mean.
+    steps of the crank angle; `swing` the greatest less the least crank speed, over the mean. `torque` (harmonics,
+    parts) N m that turn the rotors of a case with more than a rigid crank against the course of the push.
     """
 
     speed: float
@@ -37,10 +38,16 @@ class CyclePush:
     amplitude: np.ndarray
     time: np.ndarray
     swing: float
+    torque: np.ndarray | None = None
 
     def at(self, order: float) -> np.ndarray:
         """Complex amplitude (unknowns) at an order, counted over time."""
         return self.amplitude[round(order * self.turns)]
+
+    def turning(self, order: float) -> np.ndarray:
+        """Complex torques (parts) N m on the rotors of a case that has them, at an order counted over time."""
+        assert self.torque is not None
+        return self.torque[round(order * self.turns)]
 
     def over_angle(self, felt: np.ndarray) -> np.ndarray:
         """Complex amplitudes (harmonics, ...) counted over the crank angle, of some counted over time.

@@ -1,7 +1,8 @@
 """What mounts and sensors feel of one engine order, from the linear model: the fast and independent forecast of a run.
 
 The crank turns freely in its block, its own speed swing in the push; its inertia stays behind in roll; its angular
-momentum couples the turns of its body. Moving parts enter the mass by their average over a revolution.
+momentum couples the turns of its body. Moving parts enter the mass by their average over a revolution. Throws that
+twist, dampers and what the crank drives turn as they do in a run (`rotor_linear`).
 """
 
 from __future__ import annotations
@@ -13,9 +14,10 @@ import numpy as np
 from vibsim.inputs.models import Sensor
 from vibsim.inputs.mount_models import MountBase
 from vibsim.solver.frequency import FrequencyModel, frequency_model
-from vibsim.solver.frequency_push import CyclePush, cycle_push
+from vibsim.solver.frequency_push import CyclePush
 from vibsim.solver.linearise import Linear
 from vibsim.solver.packed import Packed
+from vibsim.solver.rotor_push import engine_push
 
 HIGHEST_SUMMED = 12.0  # order up to which those over time are solved to give those over the angle
 
@@ -48,7 +50,8 @@ class OrderResponse:
 
     def excitation(self, order: float) -> np.ndarray:
         """Complex amplitude (unknowns) of the push at an order: value = Re(amplitude·e^{i·order·Ω·t})."""
-        return self.push.at(order)
+        push, rotors = self.push.at(order), self.model.rotors
+        return push if rotors is None else push + rotors.handed(order * self.speed, self.push.turning(order))
 
     def displacement(self, order: float, push: np.ndarray) -> np.ndarray:
         """Complex displacement (unknowns, ...) under pushes (unknowns, ...) of an order."""
@@ -91,4 +94,6 @@ def order_response(
 
     Raises RunFailure when there is no equilibrium.
     """
-    return OrderResponse(frequency_model(packed, sensors, speed, torque, mounts), cycle_push(packed, speed), torque)
+    return OrderResponse(
+        frequency_model(packed, sensors, speed, torque, mounts), engine_push(packed, speed, torque), torque
+    )

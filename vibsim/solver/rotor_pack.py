@@ -166,3 +166,10 @@ def twist(y: np.ndarray, rotors: Rotors, found: Drivetrain, torque: float) -> No
     leads = np.linalg.lstsq(found.incidence[:, 1:], twists, rcond=None)[0]  # angles with the crank's own at zero
     for n in range(1, 1 + rotors.throws):
         y[rotors.parts[n]["lead"]] = leads[n - 1]
+
+
+def without_damping(rotors: Rotors) -> Rotors:
+    """Shafts without damper and friction: about rest these would be slopes on the bodies of rotors that stand still."""
+    shafts = rotors.shafts.copy()
+    shafts["damping"], shafts["friction"] = 0.0, 0.0
+    return rotors._replace(shafts=shafts)

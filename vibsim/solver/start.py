@@ -13,7 +13,7 @@ from vibsim.solver.moving_parts import A_, B_, C_
 from vibsim.solver.near_rest import forces_near, move
 from vibsim.solver.packed import PLACE_FLOOR, SPEED_FLOOR, STATES_PER_BODY, Model, Packed
 from vibsim.solver.rest import at_rest, deflections, held_at_speed
-from vibsim.solver.rotor_pack import spin_up, twist
+from vibsim.solver.rotor_pack import spin_up, twist, without_damping
 from vibsim.solver.stepper import Control
 from vibsim.structure.rotation import quaternion_of_matrix
 from vibsim.structure.statics import Equilibrium, find_equilibrium
@@ -80,11 +80,12 @@ def mount_deflections(packed: Packed, displacement: np.ndarray) -> np.ndarray:
 
 def static_model(model: Model, torque: float, speed: float) -> Model:
     """The model for statics: no gas, the output torque (N m) constant, accessories and scheduled mounts as at a crank
-    speed (rad/s)."""
+    speed (rad/s); shafts that hold their torque and do nothing besides."""
     losses = held_at(model.losses, model.gas.nodes.size, speed)
     still = model.gas._replace(active=False)
     load = (float(torque), 0.0, 0.0, 0.0)
-    return model._replace(gas=still, load=load, losses=losses, mounts=held_at_speed(model, speed))
+    rotors = None if model.rotors is None else without_damping(model.rotors)
+    return model._replace(gas=still, load=load, losses=losses, mounts=held_at_speed(model, speed), rotors=rotors)
 
 
 @dataclass(frozen=True)

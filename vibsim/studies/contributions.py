@@ -21,7 +21,7 @@ from vibsim.solver.crank_torque import mean_torque
 from vibsim.solver.order_response import HIGHEST_SUMMED, OrderResponse, order_response
 from vibsim.solver.packed import pack
 from vibsim.solver.paths import paths_of
-from vibsim.solver.push_parts import Source, push_parts
+from vibsim.solver.push_parts import PushParts, Source, push_parts
 from vibsim.solver.varied import with_misfire
 
 By = Literal["mount", "cylinder", "source", "order"]
@@ -178,11 +178,11 @@ def contributions(
     picked, which = [AXES.index(axis) for axis in axes], names.index(sensor)
     response = _response(case_file, speed)
     paths = paths_of(response, mounts_of)
-    parts = push_parts(response.packed, case.engine, speed)
+    parts = push_parts(response.packed, case.engine, speed, response.torque)
     count = round(HIGHEST_SUMMED * response.turns) + 1
     over_time = []
     for step in range(count):
-        felt = paths.felt(step / response.turns * response.speed, parts.amplitude[:, step].T) if step else None
+        felt = paths.felt(step / response.turns * response.speed, _push_of(response, parts, step)) if step else None
         shape = (len(paths.cut) + 1, 3, len(parts.sources))
         over_time.append(np.zeros(shape, dtype=complex) if felt is None else felt[:, which])
     part = np.moveaxis(response.push.over_angle(np.array(over_time)), 3, 1)[1:, :, :, picked]
@@ -203,6 +203,14 @@ def contributions(
         misfire=misfire,
         run=None if results is None else _of_run(results, which, picked, count, speed),
     )
+
+
+def _push_of(response: OrderResponse, parts: PushParts, step: int) -> np.ndarray:
+    """Push (unknowns, sources) of a harmonic, what the rotors hand on to the bodies with it."""
+    push = parts.amplitude[:, step].T
+    if parts.torque is None or response.model.rotors is None:
+        return push
+    return push + response.model.rotors.handed(step / response.turns * response.speed, parts.torque[:, step].T)
 
 
 def _response(case_file: CaseFile, speed: float) -> OrderResponse:

@@ -10,14 +10,14 @@ import numpy as np
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.mount_models import WITH_STATES
 from vibsim.solver.fed import MoreState
-from vibsim.solver.frequency import feel_of, gyroscopic, local_rates, special_mount
+from vibsim.solver.frequency import feel_of, gyroscopic, linear_beside, local_rates, special_mount
 from vibsim.solver.frequency_batch import rest_many
 from vibsim.solver.frequency_lanes import orders_many
 from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness, stiffness_in
-from vibsim.solver.frequency_push import cycle_push
 from vibsim.solver.linearise import Linear, linearise
 from vibsim.solver.outlet_pack import in_gear
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed, pack
+from vibsim.solver.rotor_push import engine_push
 from vibsim.solver.start import equilibrium, no_preload, state_at, static_model
 from vibsim.solver.steady import mean_torque
 from vibsim.solver.vertical_linear import widened
@@ -196,7 +196,7 @@ class Bench:
         felt = np.empty((count, lanes, len(feel)), complex)
         moved = np.empty((count, lanes, size) if self._needs.mounts else (0, 0, 0), complex)
         specials = self._specials(records, candidates, found, orders) if self._special else []
-        added = _added(specials, size)
+        added = _added(specials, size, orders.turning, count)
         orders_many(
             slope, drag, orders.mass, orders.gyration, orders.share, orders.speed, orders.rate, orders.push, added,
             feel, felt, moved,
@@ -263,7 +263,8 @@ class Bench:
 
 @dataclass(frozen=True)
 class _Orders:
-    """Lanes (l), one per speed and order: pushes (l, unknowns), and the loads their matrices stand under."""
+    """Lanes (l), one per speed and order: pushes (l, unknowns), the loads their matrices stand under, and what rotors
+    add to these (l, unknowns, unknowns), about the last load."""
 
     loads: list[Load]
     share: np.ndarray
@@ -273,6 +274,7 @@ class _Orders:
     mass: np.ndarray
     gyration: np.ndarray
     feel: np.ndarray
+    turning: np.ndarray | None = None
 
 
 def _orders(case_file: CaseFile, packed: Packed, needs: Needs, load: float | None) -> _Orders:
@@ -281,23 +283,29 @@ def _orders(case_file: CaseFile, packed: Packed, needs: Needs, load: float | Non
     for speed in speeds:
         turned = run_at(case_file, speed, load)
         there = pack(turned.case, case_file.folder)
-        pushes[speed], torques[speed] = cycle_push(there, speed), mean_torque(there, speed)
+        torques[speed] = mean_torque(there, speed)
+        pushes[speed] = engine_push(there, speed, torques[speed])
     low, high = min(speeds, key=lambda s: torques[s]), max(speeds, key=lambda s: torques[s])
     span = torques[high] - torques[low]
     ends = [high] if span <= SAME_TORQUE * max(abs(torques[high]), 1.0) else [low, high]
     loads = [Load(torques[end], end) for end in ends]
     lanes = list(needs.lanes)
     share = [(torques[s] - torques[low]) / span if len(ends) > 1 else 0.0 for s, _ in lanes]
-    middle = linearise(packed, torques[ends[-1]], crank="free", speed=ends[-1])
+    middle, rotors = linear_beside(packed, torques[ends[-1]], ends[-1])
+    push, turning = [pushes[speed].at(order) for speed, order in lanes], None
+    if rotors is not None:
+        push = [one + rotors.handed(o * s, pushes[s].turning(o)) for one, (s, o) in zip(push, lanes, strict=True)]
+        turning = np.array([rotors.added(order * speed) for speed, order in lanes])
     return _Orders(
         loads=loads,
         share=np.array(share),
         speed=np.array([speed for speed, _ in lanes]),
         rate=np.array([order * speed for speed, order in lanes]),
-        push=np.array([pushes[speed].at(order) for speed, order in lanes]),
+        push=np.array(push),
         mass=middle.mass,
         gyration=gyroscopic(packed, 1.0),
         feel=feel_of(packed, case_file.case.sensor),
+        turning=turning,
     )
 
 
@@ -319,12 +327,17 @@ def _between(ends: np.ndarray, share: np.ndarray) -> np.ndarray:
     return np.asarray(ends[0] + along * (ends[-1] - ends[0]))
 
 
-def _added(specials: list[tuple[int, np.ndarray, np.ndarray]], size: int) -> np.ndarray:
-    """Stiffness (n, lanes, size, size) beside the linear model's, of all special mounts; empty without any."""
-    if not specials:
+def _added(
+    specials: list[tuple[int, np.ndarray, np.ndarray]], size: int, turning: np.ndarray | None, count: int
+) -> np.ndarray:
+    """Stiffness (n, lanes, size, size) beside the linear model's, of all special mounts and rotors; empty without any.
+    `turning` (lanes, size, size) is the same for all n candidates."""
+    if turning is not None:
+        total = np.repeat(turning[None], count, axis=0)
+    elif specials:
+        total = np.zeros((*specials[0][2].shape[:2], size, size), complex)
+    else:
         return NOTHING4.astype(complex)
-    shape = specials[0][2].shape
-    total = np.zeros((*shape[:2], size, size), complex)
     for _, across, more in specials:
         total += np.einsum("nai,nlab,nbj->nlij", across, more, across, optimize=True)
     return total
