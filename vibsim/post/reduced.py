@@ -1,4 +1,7 @@
-"""What a sweep keeps of a steady point: levels, orders, torque, exposure, without histories."""
+"""What a sweep keeps of a steady point: levels, orders, torque, exposure, without histories.
+
+What it keeps of other runs is in `reduced_record`.
+"""
 
 from __future__ import annotations
 
@@ -12,14 +15,17 @@ from vibsim.results.labelled import Group
 
 HIGHEST_ORDER = 12.0
 # of which group, variable there, name here
+SENSOR_LEVELS = (
+    ("sensors", "rms", "sensor_rms"),
+    ("sensors", "peak", "sensor_peak"),
+    ("sensors", "resultant_rms", "sensor_resultant_rms"),
+)
 LEVELS = (
     ("mount_forces", "mean", "mount_force_mean"),
     ("mount_forces", "rms", "mount_force_rms"),
     ("mount_forces", "resultant_rms", "mount_force_resultant_rms"),
     ("mount_forces", "varying_peak", "mount_force_varying_peak"),
-    ("sensors", "rms", "sensor_rms"),
-    ("sensors", "peak", "sensor_peak"),
-    ("sensors", "resultant_rms", "sensor_resultant_rms"),
+    *SENSOR_LEVELS,
     ("torque", "mean", "torque_mean"),
     ("torque", "swing", "torque_swing"),
     ("torque", "rms", "torque_rms"),
@@ -30,13 +36,12 @@ ORDERS = ("mount_force", "sensor_acceleration", "crank_speed")
 
 
 def reduce_results(results: Group, histories: bool = False) -> Group:
-    """Quantities of a post-processed steady run that a sweep keeps; with `histories` also those over one cycle."""
+    """Quantities of a post-processed steady run that a sweep keeps; with `histories` also those over one cycle, or
+    over time where cycles differ."""
     kept = Group()
-    for source, name, new in LEVELS:
-        if f"{source}/{name}" in results:
-            kept.variables[new] = results.groups[source].variables[name]
+    keep_levels(results, kept, LEVELS)
     _keep_orders(results, kept)
-    _keep_exposure(results, kept)
+    keep_exposure(results, kept)
     for name, (units, words, value) in SCALARS.items():
         number = value(results)
         if number is not None:
@@ -47,10 +52,31 @@ def reduce_results(results: Group, histories: bool = False) -> Group:
                 kept.variables[f"{name}_over_cycle"] = variable
             else:
                 kept.variables[name] = variable
+    elif histories:  # cycles that differ
+        keep_record(results, kept)
+    return _within(complete(results, kept))
+
+
+def keep_levels(results: Group, kept: Group, levels: tuple[tuple[str, str, str], ...]) -> None:
+    """Variables of post-processed groups under the names of sweeps, of those that there are."""
+    for source, name, new in levels:
+        if f"{source}/{name}" in results:
+            kept.variables[new] = results.groups[source].variables[name]
+
+
+def keep_record(results: Group, kept: Group) -> None:
+    """Every variable over time."""
+    for name, variable in results.variables.items():
+        if variable.dims[:1] == ("time",):
+            kept.variables[name if name == "time" else f"{name}_over_time"] = variable
+
+
+def complete(results: Group, kept: Group) -> Group:
+    """Add the coordinates of what is kept."""
     for name in [dimension for variable in kept.variables.values() for dimension in variable.dims]:
         if name not in kept.variables:
             kept.variables[name] = _coordinate(results, name)
-    return _within(kept)
+    return kept
 
 
 def _keep_orders(results: Group, kept: Group) -> None:
@@ -63,7 +89,7 @@ def _keep_orders(results: Group, kept: Group) -> None:
                 kept.variables[f"{name}_order_{part}"] = orders.variables[f"{name}_{part}"]
 
 
-def _keep_exposure(results: Group, kept: Group) -> None:
+def keep_exposure(results: Group, kept: Group) -> None:
     """Whatever stands in the exposure group per sensor and axis, under its own names."""
     for name, variable in results.groups["exposure"].variables.items() if "exposure" in results.groups else ():
         if variable.data.dtype.kind == "f" and variable.dims != (name,):

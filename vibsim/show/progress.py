@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from rich.progress import Progress
 
 PATIENCE = 2.0  # s
+COUNTED = "points"  # the phase whose rate is shown
 _hidden = False
 
 
@@ -58,7 +59,8 @@ class ProgressLine:
             self._bar = _new_bar()
             self._bar.start()
         if phase not in self._tasks:
-            self._tasks[phase] = self._bar.add_task(phase, total=total)
+            # what a resumed sweep begins with counts for no rate
+            self._tasks[phase] = self._bar.add_task(phase, total=total, completed=done)  # type: ignore[arg-type]
         self._bar.update(self._tasks[phase], completed=done)  # type: ignore[arg-type]
 
 
@@ -71,7 +73,24 @@ def kernels_compiled() -> bool:
 
 def _new_bar() -> Progress:
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+    from rich.progress import (
+        BarColumn,
+        Progress,
+        ProgressColumn,
+        Task,
+        TaskProgressColumn,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+    from rich.text import Text
 
-    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+    class Rate(ProgressColumn):
+        """Points a second of a sweep; other phases count seconds, not things."""
+
+        def render(self, task: Task) -> Text:
+            if task.description != COUNTED or not task.speed:
+                return Text("")
+            return Text(f"{task.completed:.0f} of {task.total:.0f}, {task.speed:.3g} {COUNTED}/s")
+
+    columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), Rate(), TimeRemainingColumn())
     return Progress(*columns, console=Console(stderr=True), transient=True)

@@ -6,6 +6,7 @@ import copy
 import difflib
 import json
 import tomllib
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -18,8 +19,11 @@ from vibsim.inputs.errors import InputError
 from vibsim.inputs.loader import CaseFile, build_case
 from vibsim.studies.sweep.axes import Points
 from vibsim.studies.sweep.keys import places, set_number
+from vibsim.studies.sweep.kinds import is_steady, is_warm, record_points
 
-CHAIN = 8  # points one after the other, each from its neighbour's steady state; the same on any number of workers
+CHAIN = (
+    8  # steady points one after the other, each from its neighbour's steady state; the same on any number of workers
+)
 
 
 @dataclass(frozen=True)
@@ -51,6 +55,11 @@ class Plan:
     def case_of(self, point: int) -> int:
         return point // self.per_case
 
+    def chain_of(self, case: int) -> int:
+        """Points in a chain of a case: one where no point begins from its neighbour's state."""
+        run = self.cases[case].case.run
+        return self.chain if run is not None and is_warm(run) else 1
+
     @cached_property
     def raws(self) -> tuple[dict[str, Any], ...]:
         return tuple(tomllib.loads(case.text) for case in self.cases)
@@ -66,8 +75,9 @@ class Plan:
         """
         order, found = to_and_fro(self.points.shape), []
         for case in range(len(self.cases)):
-            for first in range(0, self.per_case, self.chain):
-                numbers = order[first : first + self.chain]
+            length = self.chain_of(case)
+            for first in range(0, self.per_case, length):
+                numbers = order[first : first + length]
                 if missing[case * self.per_case + numbers].any():
                     points = tuple(int(n) + case * self.per_case for n in numbers)
                     found.append(Chain(case, points, self.points.values[numbers]))
@@ -78,17 +88,24 @@ class Plan:
         for case, raw in zip(self.cases, self.raws, strict=True):
             if case.case.run is None:
                 raise InputError(f"{case.name}: run: is missing; a sweep needs a [run] table with kind and speed_rpm")
-            if case.case.run.kind not in ("steady", "misfire", "cyclic"):
-                raise InputError(f"{case.name}: run.kind: got '{case.case.run.kind}'; a sweep is of steady points")
             for path in self.points.paths:
                 places(raw, path)
-            middle = self.points.values[0]
-            put_in(case, raw, self.points, middle)
-            for axis in range(len(self.points.paths)):
-                for pick in (np.argmin, np.argmax):
-                    values = middle.copy()
-                    values[axis] = self.points.values[pick(self.points.values[:, axis]), axis]
-                    put_in(case, raw, self.points, values)
+            lengths = {record_points(put_in(case, raw, self.points, values).case) for values in self._ends()}
+            if self.histories and not is_steady(case.case.run) and len(lengths) > 1:
+                raise InputError(
+                    f"--histories: the records would have {min(lengths)} to {max(lengths)} points; sweep a key that "
+                    "leaves the run's length alone, or leave it out"
+                )
+
+    def _ends(self) -> Iterator[np.ndarray]:
+        """Values of the first point, and with each axis at its least and greatest."""
+        first = self.points.values[0]
+        yield first
+        for axis in range(len(self.points.paths)):
+            for pick in (np.argmin, np.argmax):
+                values = first.copy()
+                values[axis] = self.points.values[pick(self.points.values[:, axis]), axis]
+                yield values
 
     def brief(self) -> str:
         """What a worker needs: the plan without its points."""
