@@ -1,4 +1,4 @@
-"""Torque curves in one picture: mean torque with its ripple band, power, and how rough the crank pulls."""
+"""Torque curves in one picture: mean torque, power, the ripple's band about the mean, and its strongest order."""
 
 from __future__ import annotations
 
@@ -16,7 +16,6 @@ from vibsim.studies.boost import RPM
 from vibsim.studies.torque_curve import Peak, TorqueCurves, TorqueLine, peak_of
 from vibsim.studies.torque_rows import knock_of
 
-HIGHEST, LOWEST = 2.4, -0.7  # of the greatest mean torque: what the torque plot shows of the band
 BAND = 0.16  # opacity
 LABEL_GAP = 0.045  # of the axis: labels at line ends keep this apart
 
@@ -30,13 +29,13 @@ def torque_figure(curves: TorqueCurves, title: str) -> Figure:
     """Mean torque and power over speed, a line for each load and charging; ripple of the main line below."""
     figure = new_figure(13.5, 8.6, cut(f"Torque and power · {title}", LONGEST_TITLE))
     grid = figure.add_gridspec(
-        2, 2, left=0.055, right=0.885, top=0.9, bottom=0.065, wspace=0.4, hspace=0.27, height_ratios=(1.45, 1.0)
+        2, 2, left=0.055, right=0.885, top=0.9, bottom=0.065, wspace=0.4, hspace=0.27, height_ratios=(1.3, 1.0)
     )
     torque, power, extremes, order = (figure.add_subplot(grid[place // 2, place % 2]) for place in range(4))
     _torque(plain(torque, "Mean torque at the flywheel", "rpm", "N m"), curves)
     _power(plain(power, "Power", "rpm", "kW"), curves)
     main = label(curves, curves.main)
-    _extremes(plain(extremes, f"Torque within a cycle, {main}", "rpm", "N m"), curves.main)
+    _extremes(plain(extremes, f"Ripple band: torque within a cycle, {main}", "rpm", "N m"), curves.main)
     _order(plain(order, f"Strongest order of the torque, {main}", "rpm", "amplitude, N m"), curves.main)
     for axes in (torque, power, extremes, order):
         axes.axhline(0.0, color=INK, linewidth=0.7)
@@ -58,37 +57,27 @@ def _style(curves: TorqueCurves, one: TorqueLine) -> dict[str, Any]:
 
 
 def _torque(axes: Axes, curves: TorqueCurves) -> None:
-    """Mean torque; the ripple's band as far as it lets the lines be read, wholly in the plot below."""
+    """Mean torque alone: its ripple is several times as wide and stands in the plot below."""
     for one in curves.lines:
         axes.plot(one.speeds * RPM, one.torque, **_style(curves, one))
     lines = np.concatenate([one.torque for one in curves.lines])
-    least, greatest = min(float(lines.min()), 0.0), max(float(np.abs(lines).max()), 1e-9)
-    mean, rms = curves.main.torque, curves.main.values(lambda point: point.ripple.rms)
-    low, high = min(float((mean - rms).min()), least), max(float((mean + rms).max()), float(lines.max()))
-    bottom, top = max(low, least + LOWEST * greatest), min(high, HIGHEST * greatest)
-    seen = (mean + rms <= top) & (mean - rms >= bottom)
-    if seen.any():
-        _band(axes, curves.main, f"mean ± ripple rms, {label(curves, curves.main)}")
-        reach = "" if seen.all() else "the band runs on: see below"
-    else:
-        bottom, top, reach = least, float(lines.max()), "the ripple's rms is wider than this plot: see below"
-    if reach:
-        axes.plot([], [], " ", label=reach)
-    axes.set_ylim(bottom - 0.03 * greatest, top + (0.12 if seen.any() else 0.3) * max(top - bottom, 0.1 * greatest))
+    bottom, top = min(float(lines.min()), 0.0), max(float(lines.max()), 0.0)
+    room = max(top - bottom, 1e-9)
+    axes.set_ylim(bottom - (0.05 * room if bottom < 0.0 else 0.0), top + 0.15 * room)
     _mark_knock(axes, curves)
-    _peak(axes, peak_of(curves.main.speeds, curves.main.torque), "N m", 1.0)
+    _peak(axes, peak_of(curves.main.speeds, curves.main.torque), "N m", 1.0, _among_others(curves))
     if axes.get_legend_handles_labels()[1]:
-        axes.legend(loc="upper left", fontsize=8, frameon=True, framealpha=0.85, edgecolor="none")
+        axes.legend(loc="lower left", fontsize=8.5, frameon=True, framealpha=0.85, edgecolor="none")
     _end_labels(axes, curves, [float(one.torque[-1]) for one in curves.lines])
 
 
-def _band(axes: Axes, main: TorqueLine, name: str | None = None) -> None:
+def _band(axes: Axes, main: TorqueLine) -> None:
     """Mean ± rms of a line's ripple."""
     rpm, mean, rms = main.speeds * RPM, main.torque, main.values(lambda point: point.ripple.rms)
     if len(rpm) == 1:
-        axes.errorbar(rpm, mean, rms, color=colour(0), capsize=6, linewidth=1.2, label=name)
+        axes.errorbar(rpm, mean, rms, color=colour(0), capsize=6, linewidth=1.2)
         return
-    axes.fill_between(rpm, mean - rms, mean + rms, color=colour(0), alpha=BAND, linewidth=0.0, label=name)
+    axes.fill_between(rpm, mean - rms, mean + rms, color=colour(0), alpha=BAND, linewidth=0.0)
     for edge in (mean - rms, mean + rms):
         axes.plot(rpm, edge, color=colour(0), linewidth=0.8, alpha=0.45)
 
@@ -97,7 +86,7 @@ def _power(axes: Axes, curves: TorqueCurves) -> None:
     for one in curves.lines:
         axes.plot(one.speeds * RPM, 1e-3 * one.power, **_style(curves, one))
     axes.set_ylim(bottom=min(0.0, axes.get_ylim()[0]), top=1.12 * max(axes.get_ylim()[1], 0.0) or None)
-    _peak(axes, peak_of(curves.main.speeds, curves.main.power), "kW", 1e-3)
+    _peak(axes, peak_of(curves.main.speeds, curves.main.power), "kW", 1e-3, _among_others(curves))
     _end_labels(axes, curves, [1e-3 * float(one.power[-1]) for one in curves.lines])
 
 
@@ -111,8 +100,9 @@ def _mark_knock(axes: Axes, curves: TorqueCurves) -> None:
         )
 
 
-def _peak(axes: Axes, peak: Peak, unit: str, scale: float) -> None:
-    """A dot at the greatest value with its words above; none on a crank that must be driven."""
+def _peak(axes: Axes, peak: Peak, unit: str, scale: float, main: str) -> None:
+    """A dot at the greatest value with its words above, or after the name of the main line in the title where others run
+    there; none on a crank that must be driven."""
     if peak.value <= 0.0:
         return
     x, y = peak.speed * RPM, scale * peak.value
@@ -120,6 +110,9 @@ def _peak(axes: Axes, peak: Peak, unit: str, scale: float) -> None:
     share = np.interp(x, axes.get_xlim(), (0.0, 1.0))
     side = "right" if share > 0.8 else "left" if share < 0.2 else "center"
     words = f"{y:.1f} {unit} at {x:.0f} rpm".replace("-", "−") + ("" if peak.inside else " (an end)")
+    if main:  # lines of other charging run where the words would stand
+        axes.set_title(f"{axes.get_title(loc='left')}, {main}: {words}", loc="left", fontsize=10)
+        return
     look: dict[str, Any] = {"ha": side, "fontsize": 9, "fontweight": "bold", "color": colour(0)}
     axes.annotate(words, (x, y), (0, 9), textcoords="offset points", zorder=6, **look)
 
@@ -154,6 +147,11 @@ def _end_labels(axes: Axes, curves: TorqueCurves, ends: list[float]) -> None:
             annotation_clip=False,
             arrowprops={"arrowstyle": "-", "color": FAINT, "linewidth": 0.6, "shrinkA": 0.0, "shrinkB": 0.0},
         )
+
+
+def _among_others(curves: TorqueCurves) -> str:
+    """How the main line is called beside other ways of charging; empty without them."""
+    return NAMES[curves.main.source] if len({item.source for item in curves.lines}) > 1 else ""
 
 
 def _short(curves: TorqueCurves, one: TorqueLine) -> str:

@@ -223,6 +223,12 @@ BAD = {
     "speed of its own": (_set(7, 0, 65001.0), ["65001 rpm", "has 1 points", "at least 3"]),
     "two lines": (lambda points: points.__delitem__(slice(11, None)), ["has 2 speed lines", "at least 3"]),
     "a line left out": (lambda points: points.__delitem__(slice(5, 11)), ["a hole", "40000 and 90000 rpm"]),
+    "a line left out that halves no speed": (
+        lambda points: points.__delitem__(slice(11, 18)),
+        ["a hole", "65000 and 110000 rpm", "1.75 times as far apart", "25000 rpm"],
+    ),
+    "two points left out of seven": (lambda points: points.__delitem__(slice(15, 17)), ["90000 rpm", "a hole", "kg/s"]),
+    "a valley": (_set(8, 3, 0.5), ["65000 rpm", "row 10", "efficiency: got 0.5", "one peak"]),
     "points left out": (lambda points: points.__delitem__(slice(12, 17)), ["90000 rpm", "needs at least 3"]),
     "gap in a line": (lambda points: points.__delitem__(slice(20, 25)), ["110000 rpm", "a hole", "kg/s"]),
     "crossing lines": (

@@ -28,6 +28,9 @@ RPM = math.pi / 30.0
 FEWEST_LINES, FEWEST_POINTS = 3, 3
 WIDEST_GAP = 0.6  # of the way along a line, between two points
 WIDEST_STEP = 2.0  # between the speeds of two lines
+UNLIKE_STEP = 1.75  # of the wider gap beside it: a line left out of an even row doubles one
+UNLIKE_GAP, LEAST_GAP = 2.5, 0.3  # of the line's median gap, and of the way along it, between two points
+VALLEY = 0.05  # of efficiency below both its neighbours: it has one peak along a line
 SLOWEST, FASTEST = 1e3 * RPM, 1e6 * RPM
 GREATEST_FLOW, GREATEST_RATIO = 20.0, 10.0
 SAME_SHARE = 1e-9
@@ -126,6 +129,18 @@ def check_lines(where: str, lines: list[SpeedLine]) -> None:
         flow = np.interp(slow.ratio[common], fast.ratio[::-1], fast.flow[::-1])
         if np.any(flow <= slow.flow[common]) or fast.ratio[0] <= slow.ratio[0] or fast.flow[-1] <= slow.flow[-1]:
             raise InputError(f"{where}: speed lines {between} cross; flow and ratio must rise with speed")
+    _check_steps(where, np.array([line.speed for line in lines]))
+
+
+def _check_steps(where: str, speeds: np.ndarray) -> None:
+    """A line missing between two speeds (n) shows in a gap much wider than those beside it."""
+    gaps = np.diff(speeds)
+    beside = np.maximum(np.append(0.0, gaps[:-1]), np.append(gaps[1:], 0.0))
+    worst = int(np.argmax(gaps / beside))
+    if gaps[worst] > UNLIKE_STEP * beside[worst]:
+        low, high = speeds[worst : worst + 2] / RPM
+        allowed = f"may be {UNLIKE_STEP:g} times as far apart as the lines beside, {beside[worst] / RPM:.6g} rpm"
+        raise InputError(f"{where}: a hole: no speed line between {low:.6g} and {high:.6g} rpm; {allowed}")
 
 
 def _check_line(where: str, line: SpeedLine) -> None:
@@ -141,10 +156,17 @@ def _check_line(where: str, line: SpeedLine) -> None:
             f"{where}: pressure ratio rises with flow from row {line.rows[at]} to {line.rows[at + 1]}; it must fall "
             "along the line (leave out points on the surge side of the peak)"
         )
-    gap = int(np.argmax(np.diff(line.share)))
-    if np.diff(line.share)[gap] > WIDEST_GAP:
+    gaps = np.diff(line.share)
+    gap = int(np.argmax(gaps))
+    if gaps[gap] > min(WIDEST_GAP, max(LEAST_GAP, UNLIKE_GAP * float(np.median(gaps)))):
         low, high = line.flow[gap : gap + 2]
         raise InputError(f"{where}: a hole: no point between {low:.4g} and {high:.4g} kg/s")
+    inside = line.efficiency[1:-1]
+    valley = np.flatnonzero(inside < np.minimum(line.efficiency[:-2], line.efficiency[2:]) - VALLEY)
+    if valley.size:
+        at = valley[0] + 1
+        allowed = f"lies below both its neighbours by more than {VALLEY:g}; it must rise to one peak and fall"
+        raise InputError(f"{where}: row {line.rows[at]}: efficiency: got {line.efficiency[at]:g}; {allowed}")
 
 
 def tabulate(lines: list[SpeedLine], shares: list[np.ndarray], temperature: float, pressure: float) -> Compressor:
