@@ -158,7 +158,7 @@ def test_record_on_disk_is_the_one_in_memory(tmp_path: Path, solution: Solution)
     assert [row["kind"] for row in summary["steps"]] == [step["kind"] for step in STEPS]
     assert "cranked at" in step_words(summary["steps"][0])[0]
     paths = draw_figures(slim, tmp_path / "figures")
-    assert [path.stem for path in paths] == ["speed", "mounts", "sensors"]
+    assert [path.stem for path in paths] == ["speed", "mounts", "sensors", "torque", "spectra"]
 
 
 def test_steps_are_told_on_one_screen(solution: Solution, capsys: pytest.CaptureFixture[str]) -> None:
