@@ -118,5 +118,6 @@ def _name(number: int, step: Group) -> str:
 
 
 def _speed(grid: Group) -> float:
-    """Mean speed (rpm) over equal steps of the crank angle."""
-    return RPM / float(np.mean(1.0 / grid["crank_speed"]))
+    """Mean speed (rpm), over time where the crank turns on all along."""
+    speed = grid["crank_speed"]
+    return RPM * float(1.0 / np.mean(1.0 / speed) if speed.min() > 0.0 else speed.mean())
