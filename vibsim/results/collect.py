@@ -120,6 +120,8 @@ def without_record(solution: Solution, case_file: CaseFile) -> Group:
     _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
     if solution.packed.drivetrain is not None:
         _add_labels(results, "rotor", solution.packed.drivetrain.names, "rotor")
+        words = "turns per crank turn"
+        results.add("rotor_ratio", ("rotor",), solution.packed.drivetrain.ratios, "1", words)
         _add_labels(results, "shaft", solution.packed.drivetrain.shaft_names, "shaft")
     if solution.packed.model.air is not None:
         _add_air(results, solution.packed.model.air)

@@ -83,7 +83,10 @@ def _draw_cuts(found: OrdersFound, n: int, orders, top: Axes, low: Axes, column:
         phase = np.degrees(np.unwrap(np.angle(data.amplitude[:, o, n, axis])))
         phase -= 360.0 * np.round(np.median(phase) / 360.0)
         low.plot(x, np.where(size[:, o] > FAINTEST * size[:, found.picked()].max(), phase, np.nan), **style)
-    low.yaxis.set_major_locator(MultipleLocator(90.0 if np.ptp(low.get_ylim()) < 800.0 else 360.0))
+    span = float(np.ptp(low.get_ylim()))
+    low.yaxis.set_major_locator(MultipleLocator(90.0 if span < 800.0 else 360.0 * max(round(span / 3600.0), 1)))
+    if found.steps and not found.over_speed:
+        top.set_title(cut(found.channel.labels[n], 40), loc="left", fontsize=10, pad=17)
     for item in (top, low):
         item.set_xlim(float(x.min()), float(x.max()))
         if not found.over_speed:
@@ -100,6 +103,6 @@ def _mark_steps(axes: Axes, found: OrdersFound, named: bool) -> None:
         middle = 0.5 * (max(begin, first) + min(end, last))
         if named and first < middle < last:
             axes.annotate(
-                f"{number}", (middle, 1.0), (0, -11), xycoords=("data", "axes fraction"), textcoords="offset points",
+                f"{number}", (middle, 1.0), (0, 3), xycoords=("data", "axes fraction"), textcoords="offset points",
                 ha="center", fontsize=8.5, color=INK,
             )  # fmt: skip

@@ -44,7 +44,7 @@ def step_torque_figure(results: Group) -> Figure | None:
         left.xaxis.set_major_locator(MultipleLocator(90.0 if degrees[-1] < 721.0 else 360.0))
         plain(right, "Amplitude per order" if row == 0 else "", "engine order" if last else "", "N m")
         _bars(right, step, names)
-    axes[0][0].legend(fontsize=8, frameon=False, ncols=3, loc="upper right")
+    axes[0][0].legend(fontsize=8, frameon=False, ncols=3, loc="lower right", bbox_to_anchor=(1.0, 0.97))
     return figure
 
 
@@ -86,7 +86,7 @@ def step_spectra_figure(results: Group) -> Figure | None:
             place.semilogy(frequency[shown], level[shown, n], label=names[n], **style)
         place.set(xlim=(0.0, HIGHEST_FREQUENCY), ylim=(1e-4 * top, 3.0 * top))
         place.yaxis.set_minor_locator(NullLocator())
-    axes[0][0].legend(fontsize=8, frameon=False, ncols=MOST_SENSORS, loc="upper right")
+    axes[0][0].legend(fontsize=8, frameon=False, ncols=MOST_SENSORS, loc="lower right", bbox_to_anchor=(1.0, 0.97))
     return figure
 
 
