@@ -14,8 +14,9 @@ from numba import njit
 
 from tests.cases import packed, single
 from tests.rotor_cases import rotor
+from vibsim.engine.shaft_law import FRICTION_RATE
 from vibsim.inputs.loader import build_case
-from vibsim.solver.clutch_motion import BITING, CLOSED, OPEN, capacity_at, transmitted
+from vibsim.solver.clutch_motion import BITING, CLOSED, OPEN, capacity_at, slipping, transmitted
 from vibsim.solver.clutch_pack import behind, biting, opened
 from vibsim.solver.clutch_seen import see_clutch
 from vibsim.solver.simulate import simulate
@@ -97,6 +98,17 @@ def test_capacity_comes_on_over_its_time() -> None:
     assert slow[1000, 2] == pytest.approx(150.0 * 0.01 / 0.2, rel=1e-9)
     assert slow[-1, 3] == pytest.approx(quick[-1, 3], rel=5e-3)  # the loss does not hang on how it closes
     assert capacity_at.py_func(1.0, OPEN, 150.0, 0.0, 0.0) == capacity_at.py_func(0.1, BITING, 9.0, 0.2, 0.0) == 0.0
+
+
+@pytest.mark.parametrize("limit", [0.0, 40.0, -300.0])
+def test_slipping_rate_is_the_one_at_which_spring_damper_and_friction_carry_the_limit(limit: float) -> None:
+    """By the torque itself at the rate found; friction turns over within a hundredth of what the damper may take."""
+    for spring in (0.0, 5.0, -80.0, 200.0):
+        for friction in (0.0, 6.0, 90.0):
+            for rate in (62.0, -400.0, 0.0):
+                found = slipping.py_func(spring, 0.3, friction, rate, limit)
+                carried = spring + 0.3 * found + friction * np.tanh(found / FRICTION_RATE)
+                assert carried == pytest.approx(limit, abs=1e-9 * (abs(spring) + friction + 1.0))
 
 
 def clutched(**clutch: Any) -> dict[str, Any]:

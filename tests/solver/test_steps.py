@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import math
+import re
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -12,16 +16,25 @@ import pytest
 from tests.cases import CONFIGS, as_file, mount, single
 from vibsim.inputs.errors import InputError, RunFailure, VibsimError
 from vibsim.inputs.loader import build_case
+from vibsim.post.step_groups import add_step_groups, stretch
 from vibsim.post.summary import summarise
+from vibsim.post.torque import torques
 from vibsim.results.collect import collect
-from vibsim.results.hdf5 import read_results
+from vibsim.results.hdf5 import read_results, write_results
+from vibsim.results.labelled import Group
+from vibsim.results.stream import Stream
 from vibsim.show.figures import draw_figures
+from vibsim.show.order_tables import print_found
 from vibsim.show.step_tables import print_steps, step_words
 from vibsim.solver.driven import StarterMotor
 from vibsim.solver.history import History
+from vibsim.solver.last_cycles import MOST_CYCLES, LastCycles
 from vibsim.solver.simulate import simulate
 from vibsim.solver.solution import Solution
+from vibsim.studies.order_tracking import find_orders
 from vibsim.studies.run import run_case, run_to_file
+from vibsim.studies.steady_point import at_steady_step
+from vibsim.studies.step_of import read_step, step_number
 
 STARTER = {"stall_torque_N_m": 4.0, "no_load_speed_rpm": 9000.0, "ratio": 25.0}
 GOVERNOR = {
@@ -158,7 +171,105 @@ def test_record_on_disk_is_the_one_in_memory(tmp_path: Path, solution: Solution)
     assert [row["kind"] for row in summary["steps"]] == [step["kind"] for step in STEPS]
     assert "cranked at" in step_words(summary["steps"][0])[0]
     paths = draw_figures(slim, tmp_path / "figures")
-    assert [path.stem for path in paths] == ["speed", "mounts", "sensors"]
+    assert [path.stem for path in paths] == ["speed", "mounts", "sensors", "torque", "spectra"]
+
+
+@pytest.fixture(scope="module")
+def results(solution: Solution) -> Group:
+    """As `run_case` gives them, but for what is post-processed of the whole record."""
+    found = collect(solution, as_file(programme()))
+    add_step_groups(found, 2000.0, lambda first, end: stretch(found, first, end))
+    return found
+
+
+def test_cycles_that_each_step_ends_with_are_those_of_the_record(results: Group) -> None:
+    """On their grid lies what the record shows between its points; they begin with whole cycles of crank angle zero."""
+    steps = results.groups["steps"]
+    assert "crank_grid" not in steps.groups["5"].groups  # a stop ends at rest
+    for number, step in enumerate(range(4), start=1):
+        grid = steps.groups[str(number)].groups["crank_grid"]
+        first, cycle = grid.attributes["first_crank_angle_rad"], grid.attributes["cycle_length_rad"]
+        assert first % cycle == pytest.approx(0.0, abs=1e-9) and len(grid["angle"]) % 720 == 0
+        assert 1 <= len(grid["angle"]) // 720 <= MOST_CYCLES
+        assert grid["crank_angle"] == pytest.approx(grid["angle"], abs=1e-9)
+        here = results["step"] == step
+        assert first + grid["angle"][-1] <= results["crank_angle"][here][-1] < first + grid["angle"][-1] + 1.1 * cycle
+        seen = np.interp(first + grid["angle"], results["crank_angle"], results["crank_speed"])
+        assert np.abs(seen - grid["crank_speed"]).max() < 0.02 * np.ptp(results["crank_speed"])
+
+
+def test_every_step_has_its_torque_orders_and_spectra(results: Group) -> None:
+    idle = results.groups["steps"].groups["2"]
+    assert {"torque", "orders", "spectra", "sensors", "mount_forces"} <= set(idle.groups)
+    net = list(idle["torque/torque"]).index("net")
+    grid, turns = idle.groups["crank_grid"], len(idle["crank_grid/angle"]) / 360.0
+    values = torques(grid)[:, net]
+    window = np.hanning(len(values) + 1)[:-1]
+    line = np.fft.rfft(values * window)[round(2.0 * turns)]  # order 2 over whole cycles: derived
+    assert idle["torque/amplitude"][4, net] == pytest.approx(2.0 * abs(line) / window.sum(), rel=1e-9)
+    assert idle.groups["spectra"].attributes["to_s"] == pytest.approx(3.1)
+
+
+def test_last_cycles_do_not_grow(solution: Solution) -> None:
+    run, packed = solution.case.run, solution.packed
+    assert run is not None
+    last, width = LastCycles(solution.case, run, run.step[3]), packed.cycle / run.points_per_cycle
+    for chunk in range(60):
+        angle = chunk * 0.7 * packed.cycle
+        found = last.room(packed, angle, 150.0, 1.0, 0.1)
+        count = math.ceil((angle + 0.7 * packed.cycle) / width - 1e-9) - round(found.start / width)
+        found.next[0] = count
+        last.take(found)
+        assert sum(len(part) for part in last.states) < (MOST_CYCLES + 2) * run.points_per_cycle
+    assert last.first + sum(len(part) for part in last.states) == math.ceil(42.0 * run.points_per_cycle - 1e-9)
+    assert last.room(packed, 0.0, 150.0, 60.0, 0.1).times.size > 0  # a free coast-down may end at any time
+    held = LastCycles(solution.case, run, run.step[1])
+    assert held.room(packed, 0.0, 150.0, 60.0, 0.1).times.size == 0
+
+
+def test_orders_of_a_programme_name_their_steps(results: Group, capsys: pytest.CaptureFixture[str]) -> None:
+    found = find_orders(results, "head", orders=None)
+    print_found(found, (2.0,), [])
+    told = capsys.readouterr().out
+    assert "in step" in told and "3 run-up" in told and f"{found.tracked.speed.max() * 30 / np.pi:.0f} rpm" in told
+    assert {row["step"] for row in found.rows((2.0,))} >= {"2 idle", "3 run-up", "4 coast-down"}
+
+
+def test_one_step_by_itself(tmp_path: Path, command: Callable[..., tuple[int, str, str]], results: Group) -> None:
+    target = tmp_path / "programme.h5"
+    write_results(results, target)
+    idle = read_step(target, "idle")
+    assert idle["time"][[0, -1]] == pytest.approx([0.6005, 3.1]) and "orders" in idle.groups
+    assert idle.attributes["title"].startswith("step 2, idle")
+    assert find_orders(idle, "head").steps == ()
+    assert [path.stem for path in draw_figures(idle, tmp_path / "idle")] == ["torque", "mounts", "sensors", "pressure"]
+    for word, line in (("road", "allowed: 1 (start), 2 (idle)"), ("6", "must be 1 to 5"), ("0", "must be 1 to 5")):
+        with pytest.raises(InputError, match=re.escape(line)):
+            step_number(results, word)
+    code, _, told = command("orders", target, "--step", "glide")
+    assert code == 2 and "vibsim: --step: got 'glide'; allowed: 1 (start)" in told
+
+
+def test_programme_is_taken_as_steady_at_its_longest_step() -> None:
+    """The idle of 2.5 s is the longest that holds a speed; without one, where the run-up ends."""
+    found, (line,) = at_steady_step(as_file(programme()))
+    assert found.case.run is not None and (found.case.run.kind, found.case.run.step) == ("steady", ())
+    assert found.case.run.speed == pytest.approx(900.0 * np.pi / 30.0)
+    assert line.endswith("taken as steady at 900 rpm, as in step 2, idle")
+    up = {"kind": "run_up", "speed_rpm": 900.0, "speed_to_rpm": 2000.0, "duration_s": 3.0}
+    found, (line,) = at_steady_step(as_file(raw(up)))
+    assert line.endswith("at 2000 rpm, as in the run-up")
+    steady = as_file(raw({"kind": "steady", "speed_rpm": 2000.0}))
+    assert at_steady_step(steady) == (steady, ())
+
+
+def test_wheels_are_in_the_record_on_disk(tmp_path: Path, solution: Solution) -> None:
+    seen = replace(solution.over_time, parts={"tyre_force": np.ones((len(solution.time), 2, 3))})
+    with h5py.File(tmp_path / "a.h5", "w") as file:
+        stream = Stream(file)
+        stream.take(solution.time, 0, seen)
+        assert file["tyre_force"].shape == (len(solution.time), 2, 3)
+        assert stream.rows(3, 5)["tyre_force"].shape == (2, 2, 3)
 
 
 def test_steps_are_told_on_one_screen(solution: Solution, capsys: pytest.CaptureFixture[str]) -> None:

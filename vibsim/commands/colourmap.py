@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vibsim.commands.common import DONE, check_number, check_speeds, print_json
+from vibsim.commands.common import DONE, check_number, check_speeds, print_json, tell
 
 if TYPE_CHECKING:
     from vibsim.studies.colour_map import ColourMap
@@ -75,8 +75,10 @@ def _of_case(options: argparse.Namespace) -> ColourMap:
     from vibsim.inputs.loader import load_case
     from vibsim.show.progress import ProgressLine
     from vibsim.studies.colour_map import map_of_case
+    from vibsim.studies.steady_point import at_steady_step
 
-    case_file = load_case(options.what[0])
+    case_file, note = at_steady_step(load_case(options.what[0]))
+    tell(note)
     run = case_file.case.run
     if options.speeds_rpm is None and (run is None or run.speed == 0.0):
         raise InputError("--speeds-rpm: is missing, and the case has no [run] to take a speed from")

@@ -40,6 +40,11 @@ def warn(lines: list[str]) -> None:
     complain(lines, "warning")
 
 
+def tell(lines: tuple[str, ...]) -> None:
+    """How a case was taken, one plain line each on standard error."""
+    complain(list(lines), "note")
+
+
 def print_json(found: Any) -> None:
     print(json.dumps(found, indent=2))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from vibsim.commands.common import DONE, check_speeds, print_json
+from vibsim.commands.common import DONE, check_speeds, print_json, tell
 
 HELP = "what each mount, cylinder, source and engine order contributes to what a sensor feels, ranked"
 
@@ -31,9 +31,11 @@ def act(options: argparse.Namespace) -> int:
     from vibsim.inputs.errors import InputError
     from vibsim.inputs.loader import load_case
     from vibsim.studies.contributions import contributions
+    from vibsim.studies.steady_point import at_steady_step
 
     check_speeds("--speed-rpm", [] if options.speed_rpm is None else [options.speed_rpm])
-    case_file = load_case(options.case)
+    case_file, note = at_steady_step(load_case(options.case))
+    tell(note)
     run, sensors = case_file.case.run, [item.name for item in case_file.case.sensor]
     speed = abs(run.speed) if run is not None else 0.0
     if options.speed_rpm is not None:

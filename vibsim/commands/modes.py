@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from vibsim.commands.common import DONE, check_number, check_speeds, print_json, warn
+from vibsim.commands.common import DONE, check_number, check_speeds, print_json, tell, warn
 
 HELP = "natural frequencies of engine and chassis on their mounts, their axes, and the orders that cross them"
 GREATEST_TORQUE = 1e6  # N m
@@ -55,10 +55,12 @@ def act(options: argparse.Namespace) -> int:
     from vibsim.inputs.loader import load_case
     from vibsim.studies.frequency_map import frequency_map
     from vibsim.studies.modes import axes_dict, find_modes, torsion_rows
+    from vibsim.studies.steady_point import at_steady_step
 
     check_number("--torque-N-m", options.torque_N_m, -GREATEST_TORQUE, GREATEST_TORQUE)
     check_speeds("--speed-rpm", options.speed_rpm or [])
-    case_file = load_case(options.case)
+    case_file, note = at_steady_step(load_case(options.case))
+    tell(note)
     result = find_modes(case_file, options.crank, _gear(options.gear), options.torque_N_m, options.chassis)
     _check_animation(options, len(result.modes.frequency))
     found = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from vibsim.commands.common import DONE, print_json
+from vibsim.commands.common import DONE, print_json, tell
 
 HELP = "list the mounts with their rates at rest, dynamic stiffness and loss angle"
 
@@ -25,6 +25,7 @@ def act(options: argparse.Namespace) -> int:
     from vibsim.inputs.errors import InputError
     from vibsim.inputs.loader import load_case
     from vibsim.studies.mounts import FREQUENCIES, find_mounts
+    from vibsim.studies.steady_point import at_steady_step
 
     frequencies = tuple(options.frequency_hz or FREQUENCIES)
     for value in frequencies:
@@ -32,7 +33,9 @@ def act(options: argparse.Namespace) -> int:
             raise InputError(f"--frequency-hz: got {value:g}; must be 0.001 to 10000")
     if not 1e-4 <= options.amplitude_mm <= 100.0:
         raise InputError(f"--amplitude-mm: got {options.amplitude_mm:g}; must be 0.0001 to 100")
-    found = find_mounts(load_case(options.case), frequencies, 1e-3 * options.amplitude_mm)
+    case_file, note = at_steady_step(load_case(options.case))
+    tell(note)
+    found = find_mounts(case_file, frequencies, 1e-3 * options.amplitude_mm)
     figures = []
     if options.output is not None:
         from vibsim.show.mount_figures import draw_mounts

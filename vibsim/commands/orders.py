@@ -32,6 +32,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         default="transform",
         help="how orders are tracked: by the transform of windows (default), or cut out by the Gabor transform",
     )
+    parser.add_argument("--step", metavar="STEP", help="of a programme: one step by itself, by number or kind")
     parser.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="figure and table (CSV) into a folder")
 
 
@@ -40,7 +41,12 @@ def act(options: argparse.Namespace) -> int:
     from vibsim.studies.order_tracking import PHASE, find_orders
 
     orders = None if options.orders is None else tuple(options.orders)
-    results = read_results(options.results)
+    if options.step is None:
+        results = read_results(options.results)
+    else:
+        from vibsim.studies.step_of import read_step
+
+        results = read_step(options.results, options.step)
     found = find_orders(results, options.of, options.along, options.window_turns, options.method, orders)
     found.picked(orders)
     written = []

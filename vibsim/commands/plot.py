@@ -27,6 +27,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--of", action="append", metavar="QUANTITY", help="of a sweep: what to draw")
     parser.add_argument("--limit", action="append", default=[], metavar="LIMIT", help="of a sweep: what to keep")
     parser.add_argument("--most", action="store_true", help="of a sweep: the best point is the greatest")
+    parser.add_argument("--step", metavar="STEP", help="of a programme: one step by itself, by number or kind")
     parser.add_argument("--case", metavar="NAME", help="of a sweep over several cases: which (default the first)")
 
 
@@ -38,6 +39,10 @@ def act(options: argparse.Namespace) -> int:
     if results.attributes.get("run_kind") == "sweep":
         return _sweep(results, options)
     folder = options.output or options.results.with_name(f"{options.results.stem}-figures")
+    if options.step is not None:
+        from vibsim.studies.step_of import read_step
+
+        results, folder = read_step(options.results, options.step), folder / f"step-{options.step}"
     paths = [str(path) for path in draw_with_index(results, folder)]
     print(json.dumps({"files": paths}, indent=2) if options.json else "\n".join(paths))
     return DONE

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vibsim.commands.common import DONE, check_number, check_speeds, print_json
+from vibsim.commands.common import DONE, check_number, check_speeds, print_json, tell
 
 if TYPE_CHECKING:
     from vibsim.studies.response import Shake
@@ -42,9 +42,11 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 
 def act(options: argparse.Namespace) -> int:
     from vibsim.inputs.loader import load_case
+    from vibsim.studies.steady_point import at_steady_step
 
     _check(options)
-    case_file = load_case(options.case)
+    case_file, note = at_steady_step(load_case(options.case))
+    tell(note)
     return _shaken(options, case_file) if options.shake is not None else _orders(options, case_file)
 
 

@@ -18,6 +18,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         metavar="S",
         help="of the averaged density (default an eighth of the record, at most 4)",
     )
+    parser.add_argument("--step", metavar="STEP", help="of a programme: one step by itself, by number or kind")
     parser.add_argument("--short-time-s", type=float, metavar="S", help="of the short-time spectra (default 0.2)")
     parser.add_argument(
         "-o", "--output", type=Path, metavar="FOLDER", help="write figures and RESULT-spectra.h5 into a folder"
@@ -28,7 +29,12 @@ def act(options: argparse.Namespace) -> int:
     from vibsim.results.hdf5 import read_results, write_results
     from vibsim.studies.spectra import as_rows, spectra_of
 
-    results = read_results(options.results)
+    if options.step is None:
+        results = read_results(options.results)
+    else:
+        from vibsim.studies.step_of import read_step
+
+        results = read_step(options.results, options.step)
     found = spectra_of(results, str(options.results), options.segment_s, options.short_time_s)
     written = []
     if options.output is not None:

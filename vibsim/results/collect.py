@@ -120,6 +120,8 @@ def without_record(solution: Solution, case_file: CaseFile) -> Group:
     _add_labels(results, "cylinder", [cylinder.name for cylinder in cylinders], "cylinder")
     if solution.packed.drivetrain is not None:
         _add_labels(results, "rotor", solution.packed.drivetrain.names, "rotor")
+        words = "turns per crank turn"
+        results.add("rotor_ratio", ("rotor",), solution.packed.drivetrain.ratios, "1", words)
         _add_labels(results, "shaft", solution.packed.drivetrain.shaft_names, "shaft")
     if solution.packed.model.air is not None:
         _add_air(results, solution.packed.model.air)
@@ -128,7 +130,7 @@ def without_record(solution: Solution, case_file: CaseFile) -> Group:
         results.groups["engine"] = facts
     if solution.history is not None:
         results.groups["history"] = history_group(solution.history)
-        results.groups["steps"] = steps_group(solution.outcomes)
+        results.groups["steps"] = steps_group(solution.outcomes, solution.packed.cycle)
     return results
 
 
@@ -145,12 +147,19 @@ def history_group(history: History) -> Group:
     return found
 
 
-def steps_group(outcomes: tuple[Outcome, ...]) -> Group:
-    """One group per step in their order, with what came of it as attributes."""
+def steps_group(outcomes: tuple[Outcome, ...], cycle: float) -> Group:
+    """One group per step in their order, with what came of it as attributes and, on its `crank_grid`, the last whole
+    working cycles (rad) of it."""
     found = Group(attributes={"count": len(outcomes)})
     for index, outcome in enumerate(outcomes):
         attributes = {"kind": outcome.kind, "begin_s": outcome.begin, "end_s": outcome.end, **outcome.figures}
-        found.groups[f"{index + 1}"] = Group(attributes=attributes)
+        step = found.groups[f"{index + 1}"] = Group(attributes=attributes)
+        if outcome.excerpt is not None:
+            first = outcome.excerpt.first_angle
+            over_angle = Group(attributes={"cycle_length_rad": cycle, "first_crank_angle_rad": first})
+            over_angle.add("angle", ("angle",), outcome.excerpt.angle, "rad", "crank angle")
+            _add_quantities(over_angle, outcome.excerpt.over_angle, "angle")
+            step.groups["crank_grid"] = over_angle
     return found
 
 

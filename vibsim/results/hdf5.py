@@ -127,6 +127,23 @@ def read_results(path: str | Path, record: bool = True) -> Group:
         raise InputError(f"{path}: is not a complete results file ({reason}); expected one from vibsim run") from None
 
 
+def read_rows(path: str | Path, first: int, end: int) -> Group:
+    """The record over time of a results file from one point up to another. Raises InputError."""
+    found = Group()
+    try:
+        with h5py.File(Path(path), "r") as file:
+            for name, item in file.items():
+                if not isinstance(item, h5py.Dataset) or not item.ndim:
+                    continue
+                dims = (name,) if item.is_scale else tuple(_dimension(dimension) for dimension in item.dims)
+                if dims[0] == "time":
+                    units, words = (str(_plain(item.attrs[key])) for key in ("units", "long_name"))
+                    found.add(name, dims, item[first:end], units, words)
+    except (OSError, RuntimeError, KeyError) as error:
+        raise InputError(f"{path}: is not a complete results file ({str(error).splitlines()[0]})") from None
+    return found
+
+
 def _read_group(node: h5py.Group, without: str = "") -> Group:
     """A group with its groups; its own variables along a dimension left out if that is named."""
     group = Group(attributes={name: _plain(value) for name, value in node.attrs.items()})

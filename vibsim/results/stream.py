@@ -63,6 +63,15 @@ class Stream:
         else:
             node[before:] = values
 
+    def rows(self, first: int, end: int) -> Group:
+        """The record from one point up to another, as far as it is written."""
+        found = Group()
+        for name, dims in self._dims.items():
+            node = self._file[name]
+            units, words = str(node.attrs["units"]), str(node.attrs["long_name"])
+            found.add(name, ("time",) if name == "time" else ("time", *dims), node[first:end], units, words)
+        return found
+
     def finish(self, group: Group) -> None:
         """Write what goes with the record: labels, attributes, groups."""
         write_group(self._file, group, {})

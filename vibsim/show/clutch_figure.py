@@ -65,4 +65,6 @@ def _mounts(axes: Axes, results: Group, begins: float) -> None:
         axis = int(size[n].argmax())
         label = f"{names[n]} {'XYZ'[axis]}, at most {size[n, axis]:.0f} N"
         axes.plot(time, change[:, n, axis], line(rank), color=colour(rank), lw=1.2, label=label)
+    low, high = axes.get_ylim()
+    axes.set_ylim(low, high + 0.35 * (high - low))  # room for the names
     axes.legend(fontsize=8, frameon=False, ncols=2, loc="upper right")

@@ -11,6 +11,7 @@ from matplotlib.figure import Figure
 
 from vibsim.post.steps import WINDOW, levels
 from vibsim.results.labelled import Group
+from vibsim.show.step_figures import step_spectra_figure, step_torque_figure
 from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, line, new_figure, plain, short
 
 RPM = 30.0 / math.pi  # per rad/s
@@ -153,4 +154,6 @@ HISTORIES: dict[str, Callable[[Group], Figure | None]] = {
     "speed": speed_history,
     "mounts": mount_history,
     "sensors": sensor_history,
+    "torque": step_torque_figure,
+    "spectra": step_spectra_figure,
 }

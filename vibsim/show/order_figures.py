@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MultipleLocator
 
 from vibsim.show.order_tables import how, strongest
-from vibsim.show.style import INK, LONGEST_TITLE, colour, cut, into_folder, line, new_figure, plain
+from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, into_folder, line, new_figure, plain
 from vibsim.studies.order_tracking import RPM, OrdersFound
 
 MOST_PANELS, MOST_CURVES = 3, 4
@@ -22,7 +22,11 @@ MARKS = "osD"
 def draw_found(found: OrdersFound, orders: tuple[float, ...] | None, folder: Path) -> list[Path]:
     """Write orders.png (an exact cycle) or order-cuts.png (a record) into a folder, made if absent."""
     figure = new_figure(12.5, 6.8, cut(f"Engine orders · {found.channel.title} · {found.title}", LONGEST_TITLE))
-    figure.text(0.01, 1.0 - 0.42 / 6.8, how(found), fontsize=8.5, color=INK, va="top")
+    words = how(found)
+    if found.steps:
+        kinds = ", ".join(f"{n} {kind.replace('_', '-')}" for n, (_, _, kind) in enumerate(found.steps, start=1))
+        words += f"\nsteps: {kinds}"
+    figure.text(0.01, 1.0 - 0.42 / 6.8, words, fontsize=8.5, color=INK, va="top")
     size = found.size()[:, found.picked()]
     ranked = np.argsort(size.max(axis=(0, 1)))[::-1][:MOST_PANELS]
     room = {"left": 0.065, "right": 0.985, "top": 0.86, "bottom": 0.085, "wspace": 0.2, "hspace": 0.3}
@@ -79,7 +83,26 @@ def _draw_cuts(found: OrdersFound, n: int, orders, top: Axes, low: Axes, column:
         phase = np.degrees(np.unwrap(np.angle(data.amplitude[:, o, n, axis])))
         phase -= 360.0 * np.round(np.median(phase) / 360.0)
         low.plot(x, np.where(size[:, o] > FAINTEST * size[:, found.picked()].max(), phase, np.nan), **style)
-    low.yaxis.set_major_locator(MultipleLocator(90.0 if np.ptp(low.get_ylim()) < 800.0 else 360.0))
+    span = float(np.ptp(low.get_ylim()))
+    low.yaxis.set_major_locator(MultipleLocator(90.0 if span < 800.0 else 360.0 * max(round(span / 3600.0), 1)))
+    if found.steps and not found.over_speed:
+        top.set_title(cut(found.channel.labels[n], 40), loc="left", fontsize=10, pad=17)
     for item in (top, low):
         item.set_xlim(float(x.min()), float(x.max()))
+        if not found.over_speed:
+            _mark_steps(item, found, named=item is top)
     top.legend(fontsize=8, ncols=3, frameon=False, loc="upper right", columnspacing=1.2)
+
+
+def _mark_steps(axes: Axes, found: OrdersFound, named: bool) -> None:
+    """Where the steps of a programme begin, with their numbers; kinds are in the table."""
+    first, last = axes.get_xlim()
+    for number, (begin, end, _) in enumerate(found.steps, start=1):
+        if begin > first:
+            axes.axvline(begin, color=FAINT, lw=1.0, zorder=0)
+        middle = 0.5 * (max(begin, first) + min(end, last))
+        if named and first < middle < last:
+            axes.annotate(
+                f"{number}", (middle, 1.0), (0, 3), xycoords=("data", "axes fraction"), textcoords="offset points",
+                ha="center", fontsize=8.5, color=INK,
+            )  # fmt: skip

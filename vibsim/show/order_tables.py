@@ -42,7 +42,10 @@ def how(found: OrdersFound) -> str:
     speed = found.tracked.speed * RPM
     if found.exact:
         return f"{found.channel.title} at {speed[0]:.0f} rpm: orders of one exact cycle of {turns(found)}"
-    words = f"{found.channel.title}, {speed[0]:.0f} to {speed[-1]:.0f} rpm: orders tracked over crank angle, "
+    ways = f"{speed[0]:.0f} to {speed[-1]:.0f} rpm"
+    if not found.over_speed:
+        ways = f"between {speed.min():.0f} and {speed.max():.0f} rpm"
+    words = f"{found.channel.title}, {ways}: orders tracked over crank angle, "
     words += f"{'Hann windows' if found.method == 'transform' else 'by the Gabor transform, windows'} of {turns(found)}"
     if found.left_out > 1e-9:
         words += f"; {found.left_out:.3g} s in which the crank does not turn forward are left out"
@@ -74,12 +77,15 @@ def _tracked(found: OrdersFound, n: int, label: str, picked: list[int]):
     top = int(overall.argmax())
     heading = f"{label}: greatest amplitude of all axes, {found.channel.unit}; "
     heading += f"overall at most {overall[top]:.4g} rms, at {data.speed[top] * RPM:.0f} rpm"
-    table = new_table(heading, "order", "greatest", "error", "at rpm", "at Hz", "at s", "at the start", "at the end")
+    heading += f" in step {found.step_at(float(data.time[top]))}" if found.steps else ""
+    where = ["in step"] if found.steps else ["at the start", "at the end"]
+    table = new_table(heading, "order", "greatest", "error", "at rpm", "at Hz", "at s", *where)
     for o in picked:
         size = found.size()[:, o, n]
         w = int(size.argmax())
         error = float(np.linalg.norm(data.error[w, o, n]))
         cells = [f"{size[w]:.4g}", f"{error:.2g}" if math.isfinite(error) else "-", f"{data.speed[w] * RPM:.0f}"]
         cells += [f"{data.orders[o] * data.speed[w] / (2.0 * math.pi):.1f}", f"{data.time[w]:.3f}"]
-        table.add_row(f"{data.orders[o]:g}", *cells, f"{size[0]:.4g}", f"{size[-1]:.4g}")
+        last = [found.step_at(float(data.time[w]))] if found.steps else [f"{size[0]:.4g}", f"{size[-1]:.4g}"]
+        table.add_row(f"{data.orders[o]:g}", *cells, *last)
     return table

@@ -31,7 +31,8 @@ def shaft_figure(results: Group) -> Figure | None:
         words = f"{cut(names[n], 22)} ±{0.5 * swing[n]:.0f}"
         upper.plot(x, torque[:, n], line(rank), color=colour(rank), lw=1.5, label=words)
     speeds = group["rotor_speed"] * RPM
-    ahead = speeds / speeds.mean(axis=0) * speeds[:, :1].mean()
+    known = "rotor_ratio" in results  # results of earlier versions lack it
+    ahead = speeds / (results["rotor_ratio"] if known else speeds.mean(axis=0) / speeds[:, 0].mean())
     lower = plain(figure.add_subplot(grid[1]), "Speed of the rotors, as crank speed", label, "rpm")
     names, swing = results.labels("rotor"), np.ptp(ahead, axis=0)
     for rank, n in enumerate(np.argsort(-swing)[:MOST_LINES]):

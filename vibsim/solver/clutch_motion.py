@@ -68,7 +68,7 @@ def slipping(spring, damping, friction, rate, limit):
             low = x
         step = missed / (damping + friction / FRICTION_RATE * (1.0 - bend * bend))
         after = x - step
-        if not low <= after <= high:
+        if not low < after < high:
             after = 0.5 * (low + high)
         if abs(after - x) <= 1e-12 * (1.0 + abs(x)):
             break

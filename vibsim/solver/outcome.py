@@ -11,6 +11,7 @@ from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case
 from vibsim.inputs.step_models import Step
 from vibsim.inputs.steps import is_prescribed
+from vibsim.solver.last_cycles import Excerpt
 from vibsim.solver.observe import Observed
 from vibsim.solver.packed import Packed
 from vibsim.solver.road_course import RoadCourse, road_words
@@ -76,13 +77,15 @@ class Course:
 
 @dataclass(frozen=True)
 class Outcome:
-    """A step from `begin` to `end` (s): its kind, figures by name with units in the name, doubts in lines."""
+    """A step from `begin` to `end` (s): its kind, figures by name with units in the name, doubts in lines, the cycles
+    that it ended with."""
 
     kind: str
     begin: float
     end: float
     figures: dict[str, float | str] = field(default_factory=dict)
     warnings: tuple[str, ...] = ()
+    excerpt: Excerpt | None = None
 
 
 def judge(case: Case, step: Step, index: int, begin: float, course: Course, packed: Packed) -> Outcome:

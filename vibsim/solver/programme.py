@@ -19,6 +19,7 @@ from vibsim.inputs.steps import duration_of, is_prescribed, load_of, steps_of
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.hands import Hands
 from vibsim.solver.history import History, block_points
+from vibsim.solver.last_cycles import LastCycles
 from vibsim.solver.motion import derivatives
 from vibsim.solver.observe import Observed, joined
 from vibsim.solver.outcome import Course, Outcome, judge
@@ -42,7 +43,7 @@ from vibsim.solver.starting import (
     unfired,
 )
 from vibsim.solver.steady import settle
-from vibsim.solver.stepper import MOST_STEPS, REACHED_TIME, Stepper, advance, grid, no_grid, start_stepper
+from vibsim.solver.stepper import MOST_STEPS, REACHED_TIME, Stepper, advance, grid, start_stepper
 
 RPM = 30.0 / math.pi  # per rad/s
 CHUNK, LONG_CHUNK = 0.1, 0.5  # s of the record handed on at once; where nothing hangs on how the speed goes
@@ -192,17 +193,18 @@ def _one_step(case: Case, run: Run, going: _Going, index: int, step: Step, idle:
     going.packed = after
     end = math.ceil(round(seconds * going.rate, 6)) + max(going.next - 1, 0)
     course = Course(keeps_all=step.kind not in ("run_up", "coast_down", "road"))
+    cycles = LastCycles(case, run, step)
     with Hands(lambda time, seen: _hand_on(case, going.packed, step, index, time, seen, (take, course))) as hands:
         while going.next <= end:
             first_point, model = going.next, going.packed
-            states = _one_chunk(case, run, going, step, end)
+            states = _one_chunk(case, run, going, step, end, cycles)
             time = (first_point + np.arange(len(states))) / going.rate
             hands.give(time, states, model, case)
             mean = _mean_speed(states, time, going.speed)
             if _is_there(step, mean):
                 break
             _release(case, going, step, mean)
-    return judge(case, step, index, begin, course, going.packed)
+    return replace(judge(case, step, index, begin, course, going.packed), excerpt=cycles.whole(going.packed))
 
 
 def _hand_on(
@@ -226,16 +228,19 @@ def _mean_speed(states: np.ndarray, time: np.ndarray, now: float) -> float:
     return float((states[-1, -2] - states[0, -2]) / (time[-1] - time[0])) if len(time) > 1 else now
 
 
-def _one_chunk(case: Case, run: Run, going: _Going, step: Step, end: int) -> np.ndarray:
+def _one_chunk(case: Case, run: Run, going: _Going, step: Step, end: int, cycles: LastCycles) -> np.ndarray:
     """Integrate to the end of a chunk, or of the step at point `end`; the states (n, state) at the points passed."""
     length = LONG_CHUNK if is_prescribed(step) else CHUNK
     points = min(max(round(length * going.rate), 2), end - going.next + 1)
     until = (going.next + points - 1) / going.rate
     found = grid(going.next / going.rate, 1.0 / going.rate, points, going.packed.state_size)
     control = error_control(going.packed, run.relative_tolerance, MOST_STEPS)
-    status = advance(going.stepper, going.packed.model, control, until, math.inf, found, no_grid())
+    left = (end - going.next + 1) / going.rate
+    angles = cycles.room(going.packed, float(going.stepper.y[-2]), going.speed, left, points / going.rate)
+    status = advance(going.stepper, going.packed.model, control, until, math.inf, found, angles)
     if status != REACHED_TIME:
         raise explain_failure(status, going.stepper, going.packed, case)
+    cycles.take(angles)
     going.next += points
     return found.states
 

@@ -24,7 +24,8 @@ STEADY = 0.02  # of the speed: what changes less is drawn over time
 
 @dataclass(frozen=True)
 class OrdersFound:
-    """Orders of a channel: `tracked` as `Tracked` says, values (labels, axes); of one exact cycle a single window."""
+    """Orders of a channel: `tracked` as `Tracked` says, values (labels, axes); of one exact cycle a single window.
+    `steps` of a programme: begin and end (s), kind."""
 
     title: str
     channel: Channel
@@ -32,6 +33,7 @@ class OrdersFound:
     exact: bool
     left_out: float
     method: Method = "transform"
+    steps: tuple[tuple[float, float, str], ...] = ()
 
     @property
     def over_speed(self) -> bool:
@@ -41,6 +43,13 @@ class OrdersFound:
             return False
         way = np.diff(speed)
         return bool(np.mean(np.sign(way) == np.sign(speed[-1] - speed[0])) > 0.95)
+
+    def step_at(self, time: float) -> str:
+        """Number and kind of the step at a time (s), nothing where the run has none."""
+        for number, (_, end, kind) in enumerate(self.steps, start=1):
+            if time <= end:
+                return f"{number} {kind.replace('_', '-')}"
+        return ""
 
     def size(self) -> np.ndarray:
         """Amplitude of all axes together (windows, orders, labels)."""
@@ -56,6 +65,7 @@ class OrdersFound:
                     rows.append(
                         {
                             "time_s": float(found.time[w]),
+                            **({"step": self.step_at(float(found.time[w]))} if self.steps else {}),
                             "speed_rpm": float(found.speed[w]) * RPM,
                             "order": float(found.orders[o]),
                             "frequency_Hz": float(found.orders[o] * found.speed[w]) / (2.0 * math.pi),
@@ -117,7 +127,7 @@ def find_orders(
     values = channel.of(results)[part]
     found = track_orders(values, angle[part], time[part], strokes / 2, HIGHEST_ORDER, window_turns)
     kept = float(time[part][-1] - time[part][0]) if part.stop > part.start else 0.0
-    tracked = OrdersFound(title, channel, found, False, float(time[-1] - time[0]) - kept, method)
+    tracked = OrdersFound(title, channel, found, False, float(time[-1] - time[0]) - kept, method, _steps(results))
     if method == "transform":
         return tracked
     picked = tracked.picked(orders)
@@ -125,6 +135,17 @@ def find_orders(
         size = tracked.size()[:, picked].max(axis=(0, 2))
         picked = sorted(picked[n] for n in np.argsort(size)[::-1][:STRONGEST])
     return replace(tracked, tracked=gabor_orders(values, angle[part], found, picked))
+
+
+def _steps(results: Group) -> tuple[tuple[float, float, str], ...]:
+    """Begin and end (s) and kind of each step, where there are several."""
+    if "steps" not in results.groups:
+        return ()
+    steps = results.groups["steps"]
+    found = [steps.groups[str(n + 1)].attributes for n in range(int(steps.attributes["count"]))]
+    if len(found) < 2:
+        return ()
+    return tuple((float(at["begin_s"]), float(at["end_s"]), str(at["kind"])) for at in found)
 
 
 def _exact(results: Group, cycle: Group, channel: Channel) -> Tracked:

@@ -188,7 +188,9 @@ def _run_line(case: Case, packed: Packed) -> str:
     load = f", load {packed.load:.4g}" if case.engine is not None and depends_on_speed(case.engine) else ""
     if run.load_after is not None:
         speed = "held" if run.hold_speed else "left alone"
-        load += f" → {run.load_after:.4g} at {run.step_at:g} s, speed {speed}"
+        load += f" → {run.load_after:.4g} at {run.step_at:g} s, speed {speed if run.clutch is None else 'left alone'}"
+    if run.clutch is not None:
+        load += f", clutch '{run.clutch.shaft}' closes from {run.step_at:g} s on, to {run.clutch.capacity:g} N m"
     return (
         f"run: {run.kind.replace('_', ' ')} at {run.speed * 30.0 / math.pi:g} rpm{load}, record of {run.duration:g} s "
         f"at {run.sample_rate:g} Hz, start {run.start}{'' if run.gravity else ', no gravity'}, "

@@ -7,6 +7,7 @@ from pathlib import Path
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.steps import stepped
 from vibsim.post.quantities import post_process
+from vibsim.post.step_groups import add_step_groups, stretch
 from vibsim.results.collect import collect, without_record
 from vibsim.results.hdf5 import write_results
 from vibsim.results.labelled import Group
@@ -20,7 +21,10 @@ def run_case(case_file: CaseFile, progress: Progress = no_progress) -> Group:
     Raises InputError for what is wrong in the case, RunFailure when the run cannot be carried through.
     """
     solution = simulate(case_file.case, case_file.folder, progress)
-    return post_process(collect(solution, case_file))
+    results = post_process(collect(solution, case_file))
+    if solution.history is not None:
+        add_step_groups(results, solution.history.rate, lambda first, end: stretch(results, first, end))
+    return results
 
 
 def run_to_file(case_file: CaseFile, target: Path, progress: Progress = no_progress) -> Group:
@@ -35,5 +39,6 @@ def run_to_file(case_file: CaseFile, target: Path, progress: Progress = no_progr
     with streamed(target) as stream:
         solution = simulate(case_file.case, case_file.folder, progress, stream.take)
         results = without_record(solution, case_file)
+        add_step_groups(results, run.sample_rate, stream.rows)
         stream.finish(results)
     return results
