@@ -90,8 +90,8 @@ def test_mounts_and_sensors_feel_a_twisting_crank_as_in_a_run(settled) -> None:
 
 
 def test_rotors_that_turn_freely_leave_their_inertia_behind(settled) -> None:
-    """Law: a block that rolls about the axis of rotors in bearings moves none of them and twists no shaft, be its end on
-    the block or not, so the bodies' matrices are those of a free crank."""
+    """Law: a block that rolls about the axis of rotors in bearings moves none of them and twists no shaft, wherever its
+    ends are carried, so the bodies' matrices are those of a free crank."""
     case = with_sensor()
     model = order_response(settled.packed, case.sensor, SPEED, 0.0, case.mount).model
     free, rate = linearise(settled.packed, 0.0, crank="free", speed=SPEED), 2.0 * SPEED
