@@ -12,10 +12,15 @@ from tests.cases import CONFIGS, as_file, mount, single
 from tests.rotor_cases import rotor, shaft
 from vibsim.inputs.loader import build_case, load_case
 from vibsim.inputs.models import Case
+from vibsim.solver.crank_torque import mean_torque
 from vibsim.solver.frequency import gyroscopic
 from vibsim.solver.linearise import linearise
 from vibsim.solver.order_response import order_response
+from vibsim.solver.packed import pack
+from vibsim.solver.push_parts import push_parts
 from vibsim.solver.simulate import simulate
+from vibsim.studies.alike import run_at
+from vibsim.studies.sizing.bench import Bench, Needs
 from vibsim.studies.torsion import torsion_of
 
 SPEED = 3000.0 * math.pi / 30.0
@@ -99,6 +104,41 @@ def test_rotors_that_turn_freely_leave_their_inertia_behind(settled) -> None:
     turning = model.dynamic_stiffness(rate) - 1j * rate * gyroscopic(settled.packed, SPEED)
     wanted = free.stiffness + 1j * rate * free.damping - rate**2 * free.mass
     assert np.abs(turning - wanted).max() < 1e-9 * np.abs(wanted).max()  # rounding
+
+
+def test_parts_of_the_push_add_up_with_rotors(settled) -> None:
+    """Law: gas and masses of every cylinder, each through the rotors it turns, give the whole push to rounding."""
+    case, load = with_sensor(), settled.settling.load_torque
+    response = order_response(settled.packed, case.sensor, SPEED, load, case.mount)
+    parts = push_parts(settled.packed, case.engine, SPEED, load)
+    for step in (1, 2, 5):
+        rate = step / response.turns * SPEED
+        each = parts.amplitude[:, step].T + response.model.rotors.handed(rate, parts.torque[:, step].T)
+        whole = response.excitation(step / response.turns)
+        assert np.abs(each.sum(axis=1) - whole).max() < 1e-9 * np.abs(whole).max()
+        kinds = [source.kind for source in parts.sources]
+        # massless pistons: what the block feels is the gas
+        assert np.abs(each[:, kinds.index("gas")] - whole).max() < 1e-3 * np.abs(whole).max()
+
+
+@pytest.mark.slow  # rest of many sets of mounts compiles anew with rotors
+def test_sizing_answers_orders_with_rotors_as_one_case_does() -> None:
+    """Reference: the bench of `vibsim size` against the linear model of the case, one set of mounts."""
+    raw = geared(inertia_free=True)
+    raw["sensor"] = [{"name": "bracket", "body": raw["body"][0]["name"], "at_mm": [200.0, 100.0, 50.0]}]
+    file = as_file(raw)
+    needs = Needs(mounts=True)
+    lanes = [needs.lane(SPEED, order) for order in (0.5, 1.0, 2.0)]
+    found = Bench(file, needs).answer([file.case.mount])
+    packed = pack(run_at(file, SPEED).case, file.folder)
+    response = order_response(packed, file.case.sensor, SPEED, mean_torque(packed, SPEED), file.case.mount)
+    for lane, order in zip(lanes, (0.5, 1.0, 2.0), strict=True):
+        moved = response.displacement(order, response.excitation(order))
+        for mine, wanted in (
+            (found.felt[0, lane], response.sensors(order, moved)),
+            (found.mount[0, lane], response.mounts(order, moved)),
+        ):
+            assert np.abs(mine - wanted).max() < 1e-5 * np.abs(wanted).max()  # slopes by differences
 
 
 @pytest.mark.slow  # a run of the van: 200 cycles until it settles

@@ -69,10 +69,11 @@ def act(options: argparse.Namespace) -> int:
 
         written = draw_torsion(result, sizing, runs, title, options.output)
     if options.json:
+        from vibsim.studies.damper_modes import mode_rows
         from vibsim.studies.damper_runs import runs_dict
         from vibsim.studies.torsion_damper import sizing_dict
 
-        sized = {} if sizing is None else {"damper": sizing_dict(sizing)}
+        sized = {} if sizing is None else {"damper": sizing_dict(sizing) | {"modes": mode_rows(result, sizing)}}
         if runs is not None:
             sized["damper"]["runs"] = runs_dict(runs)
         print_json(as_dict(result) | sized | {"files": [str(path) for path in written]})

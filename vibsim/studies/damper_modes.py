@@ -8,6 +8,7 @@ memory).
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.optimize import linear_sum_assignment
@@ -76,6 +77,20 @@ def matched_modes(result: Torsion, sizing: DamperSizing) -> list[SameMode]:
         )
     )
     return rows
+
+
+def mode_rows(result: Torsion, sizing: DamperSizing) -> list[dict[str, Any]]:
+    """Plain numbers for machines."""
+    return [
+        {
+            "most_twisted": row.what,
+            "without_Hz": row.bare,
+            "as_it_is_Hz": row.present,
+            "number": row.number,
+            "best_Hz": row.best,
+        }
+        for row in matched_modes(result, sizing)
+    ]
 
 
 def _pairs(first: Drivetrain, one: TorsionModes, second: Drivetrain, two: TorsionModes) -> dict[int, int]:
