@@ -74,6 +74,43 @@ def test_holzer_table_closes() -> None:
     assert table[1]["shaft_torque_N_m"] == pytest.approx(torques[0] + torques[1], rel=1e-9)
 
 
+INCH_LB = 12.0  # in per ft: inertias in lb in s², stiffness in lb in/rad
+
+
+def shaft_of(diameter: float, length: float, modulus: float) -> float:
+    return modulus * math.pi * diameter**4 / 32.0 / length
+
+
+def test_three_rotors_of_bevan() -> None:
+    """Bevan, The Theory of Machines, torsional vibrations of three rotors, as worked in Scilab's Textbook Companions
+    (inputs and steps seen, page not): 2.5, 7.5 and 3 ton ft² on a shaft of 8.5 in, 9.5 and 25 ft apart; 961 a minute
+    and, from its rounded 16 a second, 1784. The quadratic's coefficients have three figures."""
+    inertias = [tons * 2240.0 * INCH_LB**2 / (32.2 * INCH_LB) for tons in (2.5, 7.5, 3.0)]
+    row = chain(inertias, [shaft_of(8.5, INCH_LB * feet, 11.8e6) for feet in (9.5, 25.0)])
+    assert 60.0 * torsion_modes(row).frequency[1:] == pytest.approx([961.0, 1784.0], rel=5e-3)
+
+
+def test_geared_rotors_of_bevan() -> None:
+    """The same, engine and propeller behind a reduction of 0.6: 1500 lb in² and 50000 lb in² on 39.5 in of 2.75 in and
+    25.5 in of 3.5 in; 84.8 a second without the gears' inertia, with 54 and 850 lb in² of theirs 83.6 and 347."""
+    gravity = 32.3 * INCH_LB  # as there
+    near, far = shaft_of(2.75, 39.5, 12e6), shaft_of(3.5, 25.5, 12e6)
+    both = 1.0 / (1.0 / near + 1.0 / (0.6**2 * far))
+    plain = chain([weight / gravity for weight in (1500.0, 50000.0)], [both], [1.0, 0.6])
+    weights = [weight / gravity for weight in (1500.0, 54.0, 850.0, 50000.0)]
+    geared = chain(weights, [near, 1e9, far], [1.0, 1.0, 0.6, 0.6])  # teeth hardly give
+    # nodes given to four figures; the length of the first shaft is what makes up the equivalent 66.5 in
+    assert torsion_modes(plain).frequency[1] == pytest.approx(84.8, rel=2e-3)
+    assert torsion_modes(geared).frequency[1:3] == pytest.approx([83.6, 347.0], rel=3e-3)
+
+
+def test_viscous_damper_of_a_textbook() -> None:
+    """Barton & Fieldhouse, Automotive Chassis Engineering, eq. 5.47 and fig. 5.17: the best untuned damper of as much
+    inertia as the crank has a damping ratio of 0.288, referred to the crank's own critical damping."""
+    damper = den_hartog("viscous", 2.0, 2.0, 50.0)
+    assert damper.damping / (2.0 * 2.0 * 50.0) == pytest.approx(0.288, abs=1e-3)
+
+
 WALL = 1e9  # kg m², a disc that stands still
 
 

@@ -13,6 +13,7 @@ from scipy.io import wavfile
 from tests.cases import CONFIGS, without_engine
 from tests.conftest import DEMO
 from vibsim.engine.layout import resolve_layout
+from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.loader import load_case
 from vibsim.inputs.variation_models import Misfire
 from vibsim.post.detection import detection_of, speed_changes
@@ -160,10 +161,30 @@ def test_misfire_shows_by_the_work_it_lacks() -> None:
     assert fast.dip < 0.5 * slow.dip
 
 
+@pytest.mark.slow  # 24 runs
+def test_misfire_is_shown_over_speed_and_load(command) -> None:
+    code, out, _ = command("misfire", DEMO, "--cycles", 20, "--json")
+    found = json.loads(out)
+    assert code == 0 and found["verdict"].startswith("a misfire of cylinder 1 is ")
+    points = {(round(point["speed_rpm"]), point["load"]) for point in found["points"]}
+    assert points == {(rpm, load) for rpm in (2000, 3000, 4000, 5000) for load in (0.2, 0.35, 1.0)}
+
+
+def test_misfire_leaves_out_what_stalls_and_says_where() -> None:
+    """Bad input: one of two points turns too slowly for the flywheel; alone it is the error it always was."""
+    speeds, case_file = [1200.0 * math.pi / 30.0, 4000.0 * math.pi / 30.0], load_case(DEMO)
+    study = misfire_visibility(case_file, speeds, [1.0], cycles=20)
+    assert [round(point.speed * 30.0 / math.pi) for point in study.points] == [4000]
+    assert any(note.startswith("left out, 1200 rpm, load 1: the engine stalled") for note in study.notes)
+    with pytest.raises(RunFailure):
+        misfire_visibility(case_file, speeds[:1], [1.0], cycles=20)
+
+
 def test_misfire_and_flywheel_commands(tmp_path, command) -> None:
-    code, out, err = command("misfire", DEMO, "--cycles", 30, "-o", tmp_path)
+    place = ("--speeds-rpm", 4000, "--load", 0.35)
+    code, out, err = command("misfire", DEMO, "--cycles", 30, *place, "-o", tmp_path)
     assert (code, err) == (0, "")
-    assert "clear" in out
+    assert out.startswith("a misfire of cylinder 1 is clear: index ")
     assert "engine.tooth_wheel: none given" in out
     code, out, err = command("flywheel", DEMO, "--fluctuation", 0.02, "--no-run", "-o", tmp_path)
     assert (code, err) == (0, "")

@@ -13,8 +13,12 @@ HELP = "whether a misfire shows in the crank's speed, over speed and load"
 def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("case", type=Path, metavar="CASE.toml")
     parser.add_argument("--cylinder", metavar="NAME", help="that misfires (default the first to fire)")
-    parser.add_argument("--speeds-rpm", type=float, nargs="+", metavar="RPM", help="crank speeds (default the run's)")
-    parser.add_argument("--load", type=float, nargs="+", metavar="SHARE", help="loads, 0 to 1 (default the run's)")
+    parser.add_argument(
+        "--speeds-rpm", type=float, nargs="+", metavar="RPM", help="crank speeds (default 0.5 to 1.25 times the run's)"
+    )
+    parser.add_argument(
+        "--load", type=float, nargs="+", metavar="SHARE", help="loads, 0 to 1 (default 0.2, the run's and 1)"
+    )
     parser.add_argument("--cycles", type=int, default=100, help="working cycles of each run (default 100)")
     parser.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="draw misfire.png into a folder")
 
@@ -25,7 +29,7 @@ def act(options: argparse.Namespace) -> int:
     from vibsim.inputs.errors import InputError
     from vibsim.inputs.loader import load_case
     from vibsim.show.progress import ProgressLine
-    from vibsim.studies.misfire import as_dict, misfire_visibility
+    from vibsim.studies.misfire import USUAL_LOADS, USUAL_SPEEDS, as_dict, misfire_visibility
 
     check_speeds("--speeds-rpm", options.speeds_rpm or [])
     check_number("--cycles", options.cycles, 20, 5000)
@@ -35,8 +39,8 @@ def act(options: argparse.Namespace) -> int:
     run = case_file.case.run
     if run is None or run.speed <= 0.0:
         raise InputError("run.speed: is missing or not above 0; misfire takes speed, load and tolerances from [run]")
-    speeds = [run.speed] if options.speeds_rpm is None else [rpm * math.pi / 30.0 for rpm in options.speeds_rpm]
-    loads = options.load or [None]
+    speeds = [rpm * math.pi / 30.0 for rpm in options.speeds_rpm or []] or [share * run.speed for share in USUAL_SPEEDS]
+    loads = options.load or list(USUAL_LOADS)
     with ProgressLine(quiet=options.json) as progress:
         study = misfire_visibility(case_file, speeds, loads, options.cylinder, options.cycles, progress)
     title, written = case_file.case.case.title or case_file.name, []

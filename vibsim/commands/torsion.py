@@ -34,6 +34,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--greatest-loss-factor", type=float, metavar="ETA", help="of the damper's rubber (default 0.25)"
     )
+    parser.add_argument("--no-runs", action="store_true", help="do not verify the damper in the time domain")
     parser.add_argument("-o", "--output", type=Path, metavar="FOLDER", help="draw figures into a folder")
 
 
@@ -49,7 +50,7 @@ def act(options: argparse.Namespace) -> int:
     speeds = None
     if options.speed_rpm is not None:
         speeds = (options.speed_rpm[0] * math.pi / 30.0, options.speed_rpm[1] * math.pi / 30.0)
-    sizing = None
+    sizing = runs = None
     with ProgressLine(quiet=options.json) as progress:
         result = torsion_of(case_file, speeds, progress)
         check_modes("--holzer", options.holzer or [], result)
@@ -58,20 +59,28 @@ def act(options: argparse.Namespace) -> int:
 
             limit = LOSS_LIMIT if options.greatest_loss_factor is None else options.greatest_loss_factor
             sizing = size_damper(case_file, speeds, options.inertia_kg_m2, loss_limit=limit, progress=progress)
+            if not options.no_runs:
+                from vibsim.studies.damper_runs import damper_runs
+
+                runs = damper_runs(case_file, sizing, progress)
     title, written = case_file.case.case.title or case_file.name, []
     if options.output is not None:
         from vibsim.show.torsion_figures import draw_torsion
 
-        written = draw_torsion(result, sizing, title, options.output)
+        written = draw_torsion(result, sizing, runs, title, options.output)
     if options.json:
+        from vibsim.studies.damper_modes import mode_rows
+        from vibsim.studies.damper_runs import runs_dict
         from vibsim.studies.torsion_damper import sizing_dict
 
-        sized = {} if sizing is None else {"damper": sizing_dict(sizing)}
+        sized = {} if sizing is None else {"damper": sizing_dict(sizing) | {"modes": mode_rows(result, sizing)}}
+        if runs is not None:
+            sized["damper"]["runs"] = runs_dict(runs)
         print_json(as_dict(result) | sized | {"files": [str(path) for path in written]})
         return DONE
     from vibsim.show.torsion_tables import print_torsion
 
-    print_torsion(result, sizing, title, options.holzer or [], written)
+    print_torsion(result, sizing, runs, title, options.holzer or [], written)
     return DONE
 
 
@@ -84,6 +93,7 @@ def _check(options: argparse.Namespace) -> None:
     for inertia in options.inertia_kg_m2 or []:
         check_number("--inertia-kg-m2", inertia, 1e-9, 1e6)
     given = {"--inertia-kg-m2": options.inertia_kg_m2, "--greatest-loss-factor": options.greatest_loss_factor}
+    given["--no-runs"] = options.no_runs or None
     for option, value in given.items():
         if value is not None and not options.size_damper:
             raise InputError(f"{option}: needs --size-damper")

@@ -8,13 +8,14 @@ from matplotlib.figure import Figure
 
 from vibsim.post.detection import CLEAR, DOUBTFUL
 from vibsim.show.style import INK, LONGEST_TITLE, colour, cut, into_folder, line, new_figure, plain
-from vibsim.studies.misfire import RPM, MisfireStudy
+from vibsim.studies.misfire import RPM, MisfireStudy, verdict
 
 
 def misfire_figure(study: MisfireStudy, title: str) -> Figure:
     """Index with its standard deviation."""
     figure = new_figure(9.0, 4.8, cut(f"Misfire of cylinder {study.cylinder} · {title}", LONGEST_TITLE))
-    figure.subplots_adjust(left=0.08, right=0.98, top=0.85, bottom=0.11)
+    figure.text(0.01, 1.0 - 0.42 / 4.8, verdict(study), fontsize=9, color=INK, va="top")
+    figure.subplots_adjust(left=0.08, right=0.98, top=0.8, bottom=0.11)
     axes = plain(figure.add_subplot(), "Dip of crank speed over the scatter of normal cycles", "rpm", "detection index")
     for index, load in enumerate(dict.fromkeys(point.load for point in study.points)):
         points = [point for point in study.points if point.load == load]

@@ -8,7 +8,7 @@ from rich.text import Text
 
 from vibsim.post.detection import CLEAR, DOUBTFUL
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
-from vibsim.studies.misfire import EVERY, MisfireStudy, as_dict
+from vibsim.studies.misfire import EVERY, MisfireStudy, as_dict, verdict
 
 COLUMNS = ("load", "dip rpm", "scatter rpm", "index", "± std", "a misfire is")
 
@@ -16,6 +16,7 @@ COLUMNS = ("load", "dip rpm", "scatter rpm", "index", "± std", "a misfire is")
 def print_misfire(study: MisfireStudy, title: str, written: list[Path]) -> None:
     """One row per operating point, and how the index is made."""
     console = new_console()
+    console.print(Text(verdict(study), style="bold"))
     table = new_table(f"Misfire of cylinder {study.cylinder} in the crank's speed · {title}", "rpm", *COLUMNS)
     for row in as_dict(study)["points"]:
         table.add_row(

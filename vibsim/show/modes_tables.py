@@ -45,7 +45,9 @@ def print_modes(result: ModesResult, crank: str, found: FrequencyMap | None = No
     console.print(note, style="dim")
     _print_axes(console, result.axes)
     if result.drivetrain is not None:
-        print_torsion_modes(console, result.drivetrain, torsion_modes(result.drivetrain))
+        under = f", under {result.torque:g} N m at the crank" if result.torque else ", without load (see --torque-N-m)"
+        modes = torsion_modes(result.drivetrain, result.torque)
+        print_torsion_modes(console, result.drivetrain, modes, under)
     if found is not None:
         _print_crossings(console, found)
     for path in written or []:

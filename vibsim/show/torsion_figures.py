@@ -9,8 +9,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
+from vibsim.show.damper_tables import damper_words
 from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, into_folder, line, new_figure, plain, short
-from vibsim.show.torsion_tables import damper_words
+from vibsim.studies.damper_runs import DamperRuns
 from vibsim.studies.torsion import RPM, Answer, Torsion
 from vibsim.studies.torsion_damper import DamperSizing
 
@@ -18,14 +19,16 @@ MOST_MODES, MOST_ORDERS, MOST_SHAFTS = 6, 6, 7
 MARKED = 12  # crossings that get a circle
 
 
-def draw_torsion(result: Torsion, sizing: DamperSizing | None, title: str, folder: Path) -> list[Path]:
+def draw_torsion(
+    result: Torsion, sizing: DamperSizing | None, runs: DamperRuns | None, title: str, folder: Path
+) -> list[Path]:
     """Write the figures into a folder, made if absent. Raises VibsimError when that cannot be done."""
     figures = {"torsion-modes.png": modes_figure(result, title)}
     if result.answer is not None:
         figures["torsion-speeds.png"] = speeds_figure(result, title)
         figures["torsion-over-speed.png"] = answer_figure(result, result.answer, title)
     if sizing is not None:
-        figures["torsion-damper.png"] = damper_figure(result, sizing, title)
+        figures["torsion-damper.png"] = damper_figure(result, sizing, runs, title)
     return into_folder(figures, folder)
 
 
@@ -133,8 +136,8 @@ def answer_figure(result: Torsion, answer: Answer, title: str) -> Figure:
     return figure
 
 
-def damper_figure(result: Torsion, sizing: DamperSizing, title: str) -> Figure:
-    """The worst order's amplitude over speed without a damper, with the formula's and with those found."""
+def damper_figure(result: Torsion, sizing: DamperSizing, runs: DamperRuns | None, title: str) -> Figure:
+    """The worst order's amplitude over speed without a damper, the formula's and those found; circles: runs."""
     figure = new_figure(12.5, 6.2, cut(f"Damper at the crank's nose · {title}", LONGEST_TITLE))
     axes = figure.add_axes((0.07, 0.1, 0.9, 0.74))
     words = f"Nose against flywheel, worst order from {sizing.least_order:g} up; mode at {sizing.frequency:.0f} Hz"
@@ -152,7 +155,19 @@ def damper_figure(result: Torsion, sizing: DamperSizing, title: str) -> Figure:
     for rank, sized in enumerate(sizing.sized[:4]):
         label = f"{sized.found.form}, {sized.found.inertia:.3g} kg m²: {damper_words(sized.found)}"
         axes.plot(speeds, np.degrees(sized.curve[2]), line(rank), color=colour(rank), lw=2.2 - 0.3 * rank, label=label)
+    if runs is not None:
+        _mark_runs(axes, sizing, runs)
     axes.set_xlim(speeds[0], speeds[-1])
     axes.set_ylim(0.0, 1.25 * math.degrees(best.worst[0]))
-    axes.legend(fontsize=8.5, frameon=False, loc="upper left")
+    axes.legend(fontsize=8.5, frameon=False, loc="best")
     return figure
+
+
+def _mark_runs(axes: Axes, sizing: DamperSizing, runs: DamperRuns) -> None:
+    """The same worst order as runs have it, without a damper, as it is and as found."""
+    counts = runs.orders >= sizing.least_order - 1e-9
+    colours = [INK, *([FAINT] if len(runs.ran) > 2 else []), colour(0)]
+    for n, (ran, ink) in enumerate(zip(runs.ran, colours, strict=True)):
+        label = f"by run at {runs.speed * RPM:.0f} rpm" if n == 0 else None
+        value = math.degrees(float(np.abs(ran.twist[1][counts]).max()))
+        axes.plot(runs.speed * RPM, value, "o", mfc="white", mec=ink, mew=2.0, ms=9, zorder=5, label=label)

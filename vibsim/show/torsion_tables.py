@@ -11,21 +11,30 @@ from rich.text import Text
 
 from vibsim.engine.drivetrain import Drivetrain
 from vibsim.engine.torsion import TorsionModes, holzer_table
+from vibsim.show.damper_tables import damper_verdict, print_sizing
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
+from vibsim.studies.damper_runs import DamperRuns
 from vibsim.studies.torsion import LEFT_OUT, RPM, Torsion
-from vibsim.studies.torsion_damper import Damper, DamperSizing, keys_to_paste
+from vibsim.studies.torsion_damper import DamperSizing
 
 MOST_CROSSINGS = 14
 LEAST_ANGLE, LEAST_STRAIN = 0.005, 0.05
 
 
 def print_torsion(
-    result: Torsion, sizing: DamperSizing | None, title: str, holzer: list[int], written: list[Path]
+    result: Torsion,
+    sizing: DamperSizing | None,
+    runs: DamperRuns | None,
+    title: str,
+    holzer: list[int],
+    written: list[Path],
 ) -> None:
-    """Modes, critical speeds, shafts over the speeds, and the damper if one was sized."""
+    """The answer in a line or two, modes, critical speeds, shafts over the speeds, and the damper if one was sized."""
     console = new_console()
     console.print(Text(f"Torsion · {title}", style="bold"))
-    print_torsion_modes(console, result.found, result.modes)
+    for said in [*verdict(result), *([] if sizing is None else damper_verdict(sizing, runs))]:
+        console.print(Text(said))
+    print_torsion_modes(console, result.found, result.modes, f", at the mean torque of load {result.load:g}")
     for mode in holzer:
         _print_holzer(console, result, mode - 1)
     if result.answer is None:
@@ -39,15 +48,39 @@ def print_torsion(
         _print_shafts(console, result)
         console.print(Text(LEFT_OUT), style="dim")
     if sizing is not None:
-        _print_sizing(console, sizing)
+        print_sizing(console, result, sizing, runs)
     for path in written:
         console.print(Text(f"wrote {path}"))
     console.print(CAUTION, style="dim")
 
 
-def print_torsion_modes(console: Console, found: Drivetrain, modes: TorsionModes) -> None:
-    """Frequencies, damping, where the strain lies, then the shapes."""
-    table = new_table("Torsional modes, block still", "mode", "Hz", "damping", "most twisted", "share of strain %")
+def verdict(result: Torsion) -> list[str]:
+    """The strongest critical speed, and where the crank twists most."""
+    answer, found = result.answer, result.found
+    if answer is None:
+        return ["one rotor that turns freely: a rigid crank has no torsional mode"]
+    said = []
+    if result.crossings:
+        row = result.crossings[0]
+        said.append(
+            f"strongest critical speed: {row.speed * RPM:.0f} rpm, where order {row.order:g} meets mode {row.mode} "
+            f"({result.modes.frequency[row.mode - 1]:.1f} Hz): ±{row.torque:.0f} N m in shaft '{row.shaft}'"
+        )
+    if found.throws:
+        twist = answer.twist(found.nose, 0)
+        at, k = np.unravel_index(int(twist.argmax()), twist.shape)
+        said.append(
+            f"the crank twists most, ±{math.degrees(twist[at, k]):.4f}° nose against flywheel, by order "
+            f"{answer.orders[k]:g} at {answer.speeds[at] * RPM:.0f} rpm"
+        )
+    return said
+
+
+def print_torsion_modes(console: Console, found: Drivetrain, modes: TorsionModes, under: str = "") -> None:
+    """Frequencies, damping, where the strain lies, then the shapes; `under` what load they stand under."""
+    table = new_table(
+        f"Torsional modes, block still{under}", "mode", "Hz", "damping", "most twisted", "share of strain %"
+    )
     table.columns[3].justify = "left"
     for n, frequency in enumerate(modes.frequency):
         if frequency == 0.0:
@@ -132,47 +165,3 @@ def _print_shafts(console: Console, result: Torsion) -> None:
             f"{answer.speeds[hot] * RPM:.0f}",
         )
     console.print(table)
-
-
-def _print_sizing(console: Console, sizing: DamperSizing) -> None:
-    before, mode = math.degrees(sizing.sized[0].worst[0]), f"mode {sizing.mode + 1} at {sizing.frequency:.1f} Hz"
-    heading = (
-        f"Damper at the nose for {mode}, {sizing.reduced:.4g} kg m^2 there; without one {before:.4f}° by the worst "
-        f"order from {sizing.least_order:g} up"
-    )
-    columns = ("ring\nkg m^2", "share", "by formula", "worst °", "by search", "worst °", "of bare %", "loses W")
-    table = new_table(heading, "kind", *columns)
-    table.columns[3].justify = table.columns[5].justify = "left"
-    for sized in sizing.sized:
-        table.add_row(
-            sized.found.form,
-            f"{sized.found.inertia:.4g}",
-            f"{sized.mass_ratio:.3f}",
-            damper_words(sized.start),
-            f"{math.degrees(sized.worst[1]):.4f}",
-            damper_words(sized.found),
-            f"{math.degrees(sized.worst[2]):.4f}",
-            f"{100.0 * sized.worst[2] / sized.worst[0]:.0f}",
-            plain_number(sized.power, 1),
-        )
-    console.print(table)
-    console.print(
-        "share: ring's inertia over the mode's at the nose; worst: amplitude of nose against flywheel by one order; "
-        "formulas: Den Hartog's optimum absorber",
-        style="dim",
-    )
-    if sizing.replaced is not None:
-        console.print(Text(f"instead of the rotor '{sizing.replaced}' at the nose; the best one as keys of the case:"))
-    else:
-        console.print("the best one as keys of the case:")
-    console.print(Text(keys_to_paste(sizing.sized[0].found, sizing.replaced or "damper")))
-
-
-def damper_words(damper: Damper) -> str:
-    """Stiffness and damping in a few words."""
-    words = [f"{damper.stiffness:.4g} N m/rad"] if damper.stiffness else []
-    if damper.damping:
-        words.append(f"{damper.damping:.3g} N m s/rad")
-    if damper.loss_factor:
-        words.append(f"loss factor {damper.loss_factor:.3g}")
-    return ", ".join(words)

@@ -4,6 +4,8 @@ D(ω)·x = f with D = K + iω(C + G) − ω²M + Σ Bᵀ·ΔK(ω)·B. K, C and M
 torque turn with the bodies as they do in a run; G is the gyroscopic couple of the crank; B the deflection of a mount
 per displacement and ΔK what its dynamic stiffness has beyond the spring and damper that K and C hold already.
 
+Rotors and shafts beside a rigid crank turn as they do in a run (`rotor_linear`).
+
 Left out: the swing of the moving parts' inertia over the revolution, the crank's speed swing as the shaking block
 alters it, and whatever a law does at more than small motion.
 """
@@ -116,13 +118,16 @@ def frequency_model(
     torque: float = 0.0,
     mounts: tuple[MountBase, ...] = (),
     stiffness_of: DynamicStiffness = dynamic_stiffness,
+    rotors: RotorLinear | None = None,
 ) -> FrequencyModel:
     """The linear model of a case about its static equilibrium under an output torque (N m), the crank turning at a
-    speed (rad/s). `mounts` are the case's, of which those that are more than spring and damper take `stiffness_of`.
+    speed (rad/s). `rotors` are those of the push, without which dry friction of shafts is left out; `mounts` are the
+    case's, of which those that are more than spring and damper take `stiffness_of`.
 
     Raises RunFailure when there is no equilibrium.
     """
-    linear, rotors = linear_beside(packed, torque, speed)
+    rotors = rotor_linear(packed, torque) if rotors is None else rotors
+    linear = linear_beside(packed, torque, speed)
     stiffness, damping = _mount_rates(packed, linear, speed)
     special = tuple(
         special_mount(packed, linear.equilibrium.displacement, index, mount)
@@ -134,10 +139,9 @@ def frequency_model(
     return FrequencyModel(packed, linear, speed, stiffness, damping, feel, special, by_law, rotors)
 
 
-def linear_beside(packed: Packed, torque: float, speed: float) -> tuple[Linear, RotorLinear | None]:
+def linear_beside(packed: Packed, torque: float, speed: float) -> Linear:
     """The bodies' matrices with the crank free, or held in its block where rotors beside see to its turning."""
-    rotors = rotor_linear(packed, torque)
-    return linearise(packed, torque, crank="free" if rotors is None else "locked", speed=speed), rotors
+    return linearise(packed, torque, crank="free" if packed.model.rotors is None else "locked", speed=speed)
 
 
 def gyroscopic(packed: Packed, speed: float) -> np.ndarray:

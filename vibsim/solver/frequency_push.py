@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.interpolate import CubicSpline
@@ -17,6 +18,9 @@ from vibsim.jit import kernel
 from vibsim.solver.motion import ENGINE, fill_engine, gas_torque
 from vibsim.solver.moving_parts import A1_, A_, B1_, B_, C_
 from vibsim.solver.packed import Packed
+
+if TYPE_CHECKING:
+    from vibsim.solver.rotor_linear import RotorLinear
 
 POINTS_PER_TURN = 360
 HIGHEST_ORDER = 24.0  # of what is summed when orders are counted over the crank angle
@@ -30,7 +34,8 @@ class CyclePush:
 
     `amplitude` (harmonics, unknowns) complex: push = Re Σ amplitude[k]·e^{i·k·Ω·t/turns}; `time` (points) s at equal
     steps of the crank angle; `swing` the greatest less the least crank speed, over the mean. `torque` (harmonics,
-    parts) N m that turn the rotors of a case with more than a rigid crank against the course of the push.
+    parts) N m that turn the rotors of a case with more than a rigid crank against the course of the push, `rotors`
+    these with what their shafts damp in it.
     """
 
     speed: float
@@ -39,15 +44,18 @@ class CyclePush:
     time: np.ndarray
     swing: float
     torque: np.ndarray | None = None
+    rotors: RotorLinear | None = None
 
     def at(self, order: float) -> np.ndarray:
         """Complex amplitude (unknowns) at an order, counted over time."""
         return self.amplitude[round(order * self.turns)]
 
-    def turning(self, order: float) -> np.ndarray:
-        """Complex torques (parts) N m on the rotors of a case that has them, at an order counted over time."""
-        assert self.torque is not None
-        return self.torque[round(order * self.turns)]
+    def handed_on(self, order: float) -> np.ndarray:
+        """`at` with what the rotors of a case that has them hand on to the bodies."""
+        push = self.at(order)
+        if self.rotors is None or self.torque is None:
+            return push
+        return push + self.rotors.handed(order * self.speed, self.torque[round(order * self.turns)])
 
     def over_angle(self, felt: np.ndarray) -> np.ndarray:
         """Complex amplitudes (harmonics, ...) counted over the crank angle, of some counted over time.

@@ -50,8 +50,7 @@ class OrderResponse:
 
     def excitation(self, order: float) -> np.ndarray:
         """Complex amplitude (unknowns) of the push at an order: value = Re(amplitude·e^{i·order·Ω·t})."""
-        push, rotors = self.push.at(order), self.model.rotors
-        return push if rotors is None else push + rotors.handed(order * self.speed, self.push.turning(order))
+        return self.push.handed_on(order)
 
     def displacement(self, order: float, push: np.ndarray) -> np.ndarray:
         """Complex displacement (unknowns, ...) under pushes (unknowns, ...) of an order."""

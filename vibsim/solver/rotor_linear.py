@@ -7,18 +7,19 @@ crank and throws, J·a of a plain rotor about an axis a), J the felt inertias an
     (D + B_xᵀ·z·B_x)·x + (B_xᵀ·z·B_ε − ω²·R)·ε = f,  (B_εᵀ·z·B_x − ω²·Rᵀ)·x + (B_εᵀ·z·B_ε − ω²·J)·ε = t,
 
 where D holds all parts as if locked in their bodies and z = k + iω·c, each shaft's slope about the mean torque and its
-damping in a run; dry friction is left out. ε is eliminated, so that the unknowns stay those of the bodies.
+damping in a run, dry friction by the damper that takes as much. ε is eliminated, so that the unknowns stay those of the
+bodies.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from vibsim.engine.drivetrain import Drivetrain
 from vibsim.engine.moving_mass import Train
-from vibsim.engine.shaft_law import ramp_slope
+from vibsim.engine.shaft_law import FRICTION_RATE, ramp_slope
 from vibsim.solver.frequency_push import POINTS_PER_TURN, over_cycle
 from vibsim.solver.motion import ENGINE
 from vibsim.solver.moving_parts import A_, B_
@@ -31,7 +32,8 @@ SLOWEST = 1e-2  # rad/s, taken for 0, where all turn freely
 @dataclass(frozen=True, eq=False)
 class RotorLinear:
     """`momentum` (unknowns, parts) R, `inertia` (parts) kg m², `on_bodies` (shafts, unknowns) B_x, `on_parts`
-    (shafts, parts) B_ε, `stiffness` (shafts) N m/rad, `damping` (shafts) N m s/rad."""
+    (shafts, parts) B_ε, `stiffness` (shafts) N m/rad, `damping` (shafts) N m s/rad, `viscous` that without `friction`
+    (shafts) N m."""
 
     momentum: np.ndarray
     inertia: np.ndarray
@@ -39,6 +41,16 @@ class RotorLinear:
     on_parts: np.ndarray
     stiffness: np.ndarray
     damping: np.ndarray
+    viscous: np.ndarray
+    friction: np.ndarray
+
+    def rubbing(self, speeds: np.ndarray) -> RotorLinear:
+        """The same with dry friction as it damps parts that swing at speeds (n, parts) rad/s over a cycle: the damper
+        that takes the same power, ∫ F·tanh(v/v₀)·v / ∫ v² (equivalent linearisation; derived)."""
+        rate = speeds @ self.on_parts.T
+        square = np.maximum(np.mean(rate**2, axis=0), 1e-6 * FRICTION_RATE**2)
+        taken = self.friction * np.mean(np.tanh(rate / FRICTION_RATE) * rate, axis=0)
+        return replace(self, damping=self.viscous + taken / square)
 
     def added(self, rate: float) -> np.ndarray:
         """Complex (unknowns, unknowns), added to the D of bodies with all parts locked in them, at a rate (rad/s)."""
@@ -79,13 +91,16 @@ def rotor_linear(packed: Packed, torque: float) -> RotorLinear | None:
             momentum[of_body(bodies[n], 0), n] = _mean_momentum(packed, part.train)
         elif bodies[n] >= 0:
             momentum[of_body(bodies[n], 3), n] = part.inertia * axes[n]
+    damping = _dampings(found, torque)
     return RotorLinear(
         momentum=momentum,
         inertia=found.inertias,
         on_bodies=_turns_of_bodies(found, bodies, axes, packed.unknowns),
         on_parts=found.incidence,
         stiffness=found.stiffnesses(torque),
-        damping=_dampings(found, torque),
+        damping=damping,
+        viscous=damping,
+        friction=np.array([link.friction for link in found.links]),
     )
 
 

@@ -30,7 +30,7 @@ from vibsim.solver.moving_parts import A1_, A_, B1_, B_, C_
 from vibsim.solver.packed import Packed
 from vibsim.solver.rotor_linear import RotorLinear, axes_of, of_body, part_rows, rotor_linear
 
-ROUNDS = 3  # of finding the crank's course
+ROUNDS = 8  # of finding the crank's course and what dry friction damps
 LEAST_SPEED = 0.05  # of the mean
 
 
@@ -45,7 +45,8 @@ def engine_push(packed: Packed, speed: float, torque: float | None = None) -> Cy
 class Course:
     """A working cycle over crank angles (n) rad at equal steps: `speed` u of the crank (n) rad/s and `gain` u·u' (n)
     rad/s², `time` (n) s; `rows` (n, ENGINE) of every part with a train and `gas` (n) N m on it, by its index; `torque`
-    (harmonics, parts) N m what turns the parts against that course, `swing` greatest less least crank speed."""
+    (harmonics, parts) N m what turns the parts against that course, `swing` greatest less least crank speed; `linear`
+    the shafts with what their dry friction damps there."""
 
     angles: np.ndarray
     speed: np.ndarray
@@ -55,6 +56,7 @@ class Course:
     gas: dict[int, np.ndarray]
     torque: np.ndarray
     swing: float
+    linear: RotorLinear
 
     def amplitude(self, values: np.ndarray) -> np.ndarray:
         """Complex amplitudes (harmonics, ...), counted over time, of values (n, ...) over the angle; without the mean,
@@ -73,7 +75,7 @@ def rotor_push(packed: Packed, speed: float, linear: RotorLinear) -> CyclePush:
     turns = round(packed.period / (2.0 * math.pi))
     push = sum(on_engine(packed, sums, course.speed**2) for sums in course.rows.values())
     amplitude = course.amplitude(push + course_push(packed, course)[0])
-    return CyclePush(speed, turns, amplitude, course.time, course.swing / speed, course.torque)
+    return CyclePush(speed, turns, amplitude, course.time, course.swing / speed, course.torque, course.linear)
 
 
 def course_of(packed: Packed, speed: float, linear: RotorLinear) -> Course:
@@ -89,15 +91,16 @@ def course_of(packed: Packed, speed: float, linear: RotorLinear) -> Course:
     swing = 0.0
     for _ in range(ROUNDS):
         gain, time = _gain(crank, packed.period), integral(1.0 / crank, packed.period)
-        course = Course(angles, crank, gain, time, rows, gas, np.zeros((0, 0)), swing)
+        course = Course(angles, crank, gain, time, rows, gas, np.zeros((0, 0)), swing, linear)
         turning = course_push(packed, course)[1]
         for n, sums in rows.items():
             turning[:, n] += gas[n] - 0.5 * sums[:, C_ + 1] * crank**2
         course = replace(course, torque=course.amplitude(turning))
-        ahead, faster = _ahead(linear, course.torque, speed / turns, time)
-        swing = float(np.ptp(crank + faster))
-        crank = _corrected(crank + faster, angles + ahead, angles, packed.period, speed)
-    return replace(course, swing=swing)
+        ahead, faster = _swung(linear, course.torque, speed / turns, time)
+        linear = linear.rubbing(faster)
+        swing = float(np.ptp(crank + faster[:, 0]))
+        crank = _corrected(crank + faster[:, 0], angles + ahead[:, 0], angles, packed.period, speed)
+    return replace(course, swing=swing, linear=linear)
 
 
 def _gain(crank: np.ndarray, cycle: float) -> np.ndarray:
@@ -156,10 +159,10 @@ def course_push(packed: Packed, course: Course) -> tuple[np.ndarray, np.ndarray]
     return on_bodies, on_parts
 
 
-def _ahead(linear: RotorLinear, torque: np.ndarray, step: float, time: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Angle (n) rad and speed (n) rad/s of the crank beyond its course at times (n) s; `step` rad/s between the
+def _swung(linear: RotorLinear, torque: np.ndarray, step: float, time: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Angles (n, parts) rad and speeds (n, parts) rad/s beyond the course at times (n) s; `step` rad/s between the
     harmonics of the torques (harmonics, parts)."""
     rates = step * np.arange(1, len(torque))
-    angles = np.array([linear.angles(rate, row)[0] for rate, row in zip(rates, torque[1:], strict=True)])
+    angles = np.array([linear.angles(rate, row) for rate, row in zip(rates, torque[1:], strict=True)])
     phase = np.exp(1j * np.outer(time, rates))
-    return np.real(phase @ angles), np.real(phase @ (1j * rates * angles))
+    return np.real(phase @ angles), np.real(phase @ (1j * rates[:, None] * angles))

@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 
 from vibsim.engine.layout import Layout, resolve_layout
-from vibsim.inputs.errors import InputError, VibsimError, nearest
+from vibsim.inputs.errors import InputError, RunFailure, VibsimError, nearest
 from vibsim.inputs.loader import CaseFile
 from vibsim.inputs.models import CycleGas, Engine, Run
 from vibsim.inputs.variation_models import Misfire, Variation
@@ -25,6 +25,8 @@ from vibsim.solver.simulate import Progress, no_progress
 from vibsim.studies.alike import run_at
 from vibsim.studies.run import run_case
 
+USUAL_SPEEDS = (0.5, 0.75, 1.0, 1.25)  # of the run's
+USUAL_LOADS: tuple[float | None, ...] = (0.2, None, 1.0)  # None that of the run
 EVERY = 5  # one cycle in so many misfires
 USUAL_WHEEL = Wheel(60, 2, 1e6)
 USUAL_VARIATION = Variation(coefficient_of_variation=0.03)
@@ -63,7 +65,8 @@ def misfire_visibility(
     """Detection of a misfire of one cylinder (default the first that fires) at every speed (rad/s) and load (0 to 1,
     None as given), from so many cycles.
 
-    Raises InputError for a case that does not burn or a cylinder there is none of, RunFailure when a run fails.
+    Of several points those whose runs fail are left out and noted. Raises InputError for a case that does not burn or a
+    cylinder there is none of, RunFailure when no run succeeds.
     """
     engine, run = _engine(case_file), case_file.case.run
     layout = resolve_layout(engine)
@@ -81,9 +84,15 @@ def misfire_visibility(
         notes.append("run.variation: none given, taken as 3 % of the gross indicated mean pressure, lognormal, seed 1")
     points = []
     places = [(speed, load) for speed in speeds for load in loads]
-    for speed, load in places:
-        points.append(_point(case_file, layout, (speed, load), cylinder, (variation, wheel), cycles))
-        progress("operating points", len(points), len(places))
+    for n, (speed, load) in enumerate(places, 1):
+        try:
+            points.append(_point(case_file, layout, (speed, load), cylinder, (variation, wheel), cycles))
+        except RunFailure as error:
+            if n == len(places) and not points:
+                raise
+            at = "" if load is None else f", load {load:g}"
+            notes.append(f"left out, {speed * RPM:.0f} rpm{at}: {str(error).split(';')[0]}")
+        progress("operating points", n, len(places))
     return MisfireStudy(cylinder, wheel, variation, tuple(points), tuple(notes))
 
 
@@ -144,9 +153,23 @@ def _engine(case_file: CaseFile) -> Engine:
     return engine
 
 
+def verdict(study: MisfireStudy) -> str:
+    """Where a misfire shows, and where least."""
+    count = {word: [p for p in study.points if p.found.word == word] for word in ("clear", "doubtful", "hidden")}
+    worst = min(study.points, key=lambda point: point.found.index)
+    least = f"index {worst.found.index:.1f} at {worst.speed * RPM:.0f} rpm, load {worst.load:.3g}"
+    if len(study.points) == 1:
+        return f"a misfire of cylinder {study.cylinder} is {worst.found.word}: {least}"
+    if len(count["clear"]) == len(study.points):
+        return f"a misfire of cylinder {study.cylinder} is clear at all {len(study.points)} points; least: {least}"
+    parts = ", ".join(f"{word} at {len(found)}" for word, found in count.items() if found)
+    return f"a misfire of cylinder {study.cylinder} is {parts} of {len(study.points)} points; least: {least}"
+
+
 def as_dict(study: MisfireStudy) -> dict[str, Any]:
     """What `--json` prints."""
     return {
+        "verdict": verdict(study),
         "cylinder": study.cylinder,
         "wheel": {"teeth": study.wheel.teeth, "missing": study.wheel.missing, "clock_Hz": study.wheel.clock},
         "coefficient_of_variation": study.variation.coefficient_of_variation,

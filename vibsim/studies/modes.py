@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -67,7 +67,7 @@ class ModesResult:
     `preload` says in words what they stand under; `held` names the bodies held as drawn; `places` (bodies, 3) m
     their centres of mass as drawn; `tangent` names the mounts whose stiffness hangs on frequency or amplitude, of which
     the static one was taken; `elastic` names the elastic modes of bodies. `drivetrain` twists by itself, apart from
-    the bodies; None of a rigid crank.
+    the bodies, under `torque` (N m, at the crank); None of a rigid crank.
     """
 
     bodies: list[str]
@@ -80,6 +80,7 @@ class ModesResult:
     tangent: tuple[str, ...] = ()
     elastic: tuple[str, ...] = ()
     drivetrain: Drivetrain | None = None
+    torque: float = 0.0
 
     def dominant(self, index: int) -> tuple[str, str, float]:
         """Body, direction and share of kinetic energy of the largest entry of a mode."""
@@ -160,7 +161,7 @@ def find_modes(
     case, packed = case_file.case, pack_for_statics(case_file)
     preload, words, at_crank, packed = _preload(case_file, packed, gear, torque, chassis)
     linear = linearise(packed, at_crank, crank, speed=speed_of_schedules(case), preload=preload)
-    return modes_result(case, packed, linear, preload.held, words)
+    return replace(modes_result(case, packed, linear, preload.held, words), torque=at_crank)
 
 
 def modes_result(case: Case, packed: Packed, linear: Linear, held: tuple[int, ...], words: str) -> ModesResult:
@@ -311,7 +312,7 @@ def _body_axes(
 def torsion_rows(result: ModesResult) -> dict[str, Any]:
     """Torsional modes as plain numbers, where the crank is not rigid and alone."""
     found = result.drivetrain
-    return {} if found is None else {"torsional_modes": mode_rows(found, torsion_modes(found))}
+    return {} if found is None else {"torsional_modes": mode_rows(found, torsion_modes(found, result.torque))}
 
 
 def axes_dict(axes: BodyAxes) -> dict[str, Any]:

@@ -14,6 +14,7 @@ from vibsim.solver.frequency import feel_of, gyroscopic, linear_beside, local_ra
 from vibsim.solver.frequency_batch import rest_many
 from vibsim.solver.frequency_lanes import orders_many
 from vibsim.solver.frequency_mounts import DynamicStiffness, dynamic_stiffness, stiffness_in
+from vibsim.solver.frequency_push import CyclePush
 from vibsim.solver.linearise import Linear, linearise
 from vibsim.solver.outlet_pack import in_gear
 from vibsim.solver.packed import STATES_PER_BODY, Model, Packed, pack
@@ -264,7 +265,7 @@ class Bench:
 @dataclass(frozen=True)
 class _Orders:
     """Lanes (l), one per speed and order: pushes (l, unknowns), the loads their matrices stand under, and what rotors
-    add to these (l, unknowns, unknowns), about the last load."""
+    add to these (l, unknowns, unknowns)."""
 
     loads: list[Load]
     share: np.ndarray
@@ -291,22 +292,26 @@ def _orders(case_file: CaseFile, packed: Packed, needs: Needs, load: float | Non
     loads = [Load(torques[end], end) for end in ends]
     lanes = list(needs.lanes)
     share = [(torques[s] - torques[low]) / span if len(ends) > 1 else 0.0 for s, _ in lanes]
-    middle, rotors = linear_beside(packed, torques[ends[-1]], ends[-1])
-    push, turning = [pushes[speed].at(order) for speed, order in lanes], None
-    if rotors is not None:
-        push = [one + rotors.handed(o * s, pushes[s].turning(o)) for one, (s, o) in zip(push, lanes, strict=True)]
-        turning = np.array([rotors.added(order * speed) for speed, order in lanes])
+    middle, turning = linear_beside(packed, torques[ends[-1]], ends[-1]), None
+    if packed.model.rotors is not None:
+        turning = np.array([_turning(pushes[speed], order) for speed, order in lanes])
     return _Orders(
         loads=loads,
         share=np.array(share),
         speed=np.array([speed for speed, _ in lanes]),
         rate=np.array([order * speed for speed, order in lanes]),
-        push=np.array(push),
+        push=np.array([pushes[speed].handed_on(order) for speed, order in lanes]),
         mass=middle.mass,
         gyration=gyroscopic(packed, 1.0),
         feel=feel_of(packed, case_file.case.sensor),
         turning=turning,
     )
+
+
+def _turning(push: CyclePush, order: float) -> np.ndarray:
+    """What the rotors add to the bodies' matrices (unknowns, unknowns) at an order."""
+    assert push.rotors is not None
+    return push.rotors.added(order * push.speed)
 
 
 def _mount_force(stiff: list[np.ndarray], damp: list[np.ndarray], orders: _Orders, moved: np.ndarray) -> np.ndarray:
