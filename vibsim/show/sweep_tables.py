@@ -24,6 +24,7 @@ def print_estimate(found: dict[str, Any], plan: Plan) -> None:
     table.add_row("points", f"{found['points']} ({plan.points.how}) in {found['chains']} chains")
     table.add_row("file", f"{_bytes(found['file_bytes'])}, {_bytes(found['bytes_per_point'])} a point")
     each = f"{found['seconds_per_point'] * 1e3:.0f} ms a point, of {found['timed_points']} computed"
+    each += f", and {_span(found['start_seconds'])} to start"
     table.add_row("time", f"{_span(found['seconds'])} on {found['workers']} workers ({each})")
     console.print(table)
     for reason in found["failed"]:
