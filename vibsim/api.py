@@ -24,10 +24,13 @@ from vibsim.post.summary import summarise
 from vibsim.results.exchange.write import export
 from vibsim.results.hdf5 import read_results, write_results
 from vibsim.results.labelled import Group, Variable
+from vibsim.show.html_comparisons import sweep_comparison_html
 from vibsim.show.html_tables import case_html, comparison_html, results_html
 from vibsim.studies.compare_runs import PERCENT, RESIDUALS, RunComparison, compare_runs
+from vibsim.studies.compare_sweeps import SweepComparison, compare_sweeps
 from vibsim.studies.run import run_case
 from vibsim.studies.sweep.keys import holders, set_number
+from vibsim.studies.sweep.read import is_sweep
 
 if TYPE_CHECKING:
     import xarray
@@ -173,6 +176,13 @@ class Comparison(RunComparison):
         return comparison_html(self)
 
 
+class SweepDifferences(SweepComparison):
+    """Sweeps side by side: `differences` of quantities at the points they have in common."""
+
+    def _repr_html_(self) -> str:
+        return sweep_comparison_html(self)
+
+
 def load(path: str | Path) -> Case:
     """A case file, checked. Raises InputError naming every mistake found."""
     return Case(load_case(path))
@@ -199,9 +209,10 @@ def sweep(
     workers: int = 1,
     resume: bool = False,
 ) -> Results:
-    """Steady points over a grid, kept in a file: `over` gives keys their values (a key that ends in `*` is multiplied),
-    or holds axes in words as `vibsim sweep --over` takes them. Several workers are processes, so that a script needs
-    the usual `if __name__ == "__main__"`. Raises InputError, VibsimError."""
+    """Points over a grid, each a steady state or a run of the case's kind, kept in a file: `over` gives keys their
+    values (a key that ends in `*` is multiplied), or holds axes in words as `vibsim sweep --over` takes them. Several
+    workers are processes, so that a script needs the usual `if __name__ == "__main__"`. Raises InputError, VibsimError.
+    """
     from vibsim.studies.sweep.axes import read_points
     from vibsim.studies.sweep.engines import in_process, process_pool
     from vibsim.studies.sweep.plan import Plan
@@ -219,14 +230,31 @@ def _axis(key: str, values: Sequence[float]) -> str:
 
 
 def compare(
-    *runs: Results, names: Sequence[str] = (), percent: float = PERCENT, residuals: float = RESIDUALS
-) -> Comparison:
-    """Two or more runs side by side, each against the first: as `vibsim compare RESULT.h5 ...`; `names` are by default
-    those of the cases. Raises InputError."""
-    if names and len(names) != len(runs):
-        raise InputError(f"names: got {len(names)}; must be one for each of {len(runs)} runs")
-    names = list(names) or [str(run.attributes.get("case_name", "run")) for run in runs]
+    *results: Results,
+    names: Sequence[str] = (),
+    percent: float = PERCENT,
+    residuals: float = RESIDUALS,
+    of: Sequence[str] = (),
+) -> Comparison | SweepDifferences:
+    """Two or more runs side by side, each against the first, or sweeps, or one sweep of several cases: as
+    `vibsim compare RESULT.h5 ...`; `names` are by default those of the cases, `of` names quantities of sweeps. Raises
+    InputError."""
+    if names and len(names) != len(results):
+        raise InputError(f"names: got {len(names)}; must be one for each of {len(results)} results")
+    found: dict[str, Group] = dict(zip(_names(results, names), results, strict=True))
+    sweeps = [name for name, one in found.items() if is_sweep(one)]
+    if sweeps and len(sweeps) < len(found):
+        raise InputError(f"compare: got runs and sweeps; {sweeps[0]} is a sweep, give one kind")
+    if sweeps:
+        return SweepDifferences(**vars(compare_sweeps(found, list(of) or None, percent, residuals)))
+    if of:
+        raise InputError("of: is for sweeps; of runs all levels and orders are compared")
+    return Comparison(**vars(compare_runs(found, percent, residuals)))
+
+
+def _names(results: Sequence[Results], given: Sequence[str]) -> list[str]:
+    """Names as given, or of the cases; numbered where they would be the same."""
+    names = list(given) or [str(one.attributes.get("case_name", "run")).replace("\n", ", ") for one in results]
     if len(set(names)) < len(names):
         names = [f"{name} ({n})" for n, name in enumerate(names, start=1)]
-    found = compare_runs(dict(zip(names, runs, strict=True)), percent, residuals)
-    return Comparison(**vars(found))
+    return names

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import subprocess
 import sys
@@ -140,6 +141,41 @@ def test_sweep_from_python(tmp_path):
         vibsim.sweep(case, ["run.lod=1,2"], tmp_path / "t.h5")
 
 
+def test_sweeps_are_compared_as_the_command_does(tmp_path, command):
+    found = []
+    for n, factor in enumerate((1.0, 0.5)):
+        case = vibsim.load(DEMO).scaled("mount[*].stiffness_N_per_mm[*]", factor)
+        found.append(vibsim.sweep(case, {"run.speed_rpm": [3600, 4000]}, tmp_path / f"{n}.h5"))
+    compared = vibsim.compare(*found, names=("firm", "soft"))
+    words = Checker(compared._repr_html_()).words
+    assert "2 points in common over run.speed_rpm (rpm)" in words and "sensor_resultant_rms[seat]" in words
+    _, out, _ = command("compare", tmp_path / "0.h5", tmp_path / "1.h5", "--json")
+    for one, other in zip(compared.differences, json.loads(out)["differences"], strict=True):
+        assert one.after.tolist() == other["after"] and one.quantity == other["quantity"]
+    (only,) = vibsim.compare(*found, of=["peak_pressure"]).differences
+    assert only.quantity == "peak_pressure"
+    with pytest.raises(InputError, match="of: is for sweeps"):
+        vibsim.compare(vibsim.Results(), vibsim.Results(), of=["x"])
+
+
+def test_sweeps_and_runs_do_not_mix(results, tmp_path):
+    swept = vibsim.Results({}, {"run_kind": "sweep", "case_name": "a\nb"})
+    with pytest.raises(InputError, match="got runs and sweeps; a, b is a sweep"):
+        vibsim.compare(results, swept)
+
+
+def test_a_programme_shows_its_steps(monkeypatch):
+    both = {"begin_s": 0.0, "end_s": 1.0, "first_speed_rpm": 0.0, "last_speed_rpm": 900.0, "gas_work_J": 1500.0}
+    start = both | {"kind": "start", "cranking_speed_rpm": 394.0}
+    idle = both | {"kind": "idle", "mean_speed_rpm": 901.0, "speed_error_rpm": 1.0, "speed_fluctuation": 0.031}
+    idle |= {"worst_mount": "<left>", "worst_mount_rms_N": 31.0}
+    short = {"title": "key to key", "run_kind": "programme", "duration_s": 2.0, "steps": [start, idle]}
+    monkeypatch.setattr("vibsim.show.html_tables.summarise", lambda _: short)
+    words = Checker(vibsim.Results()._repr_html_()).words
+    for line in ("cranked at 394 rpm", "2 idle", "holds 901 rpm", "fluctuates by 3.1 %", "<left>: 31", "1.500"):
+        assert line in words
+
+
 class Checker(HTMLParser):
     """Every tag that is opened is closed, and none but those of tables stands there."""
 
@@ -172,5 +208,6 @@ def test_notebooks_show_tables_and_no_markup_of_a_case(results, demo_text):
         allowed = {"div", "strong", "p", "table", "caption", "thead", "tbody", "tr", "th", "td"}
         assert page.seen <= allowed and BAD in page.words
     words = Checker(results._repr_html_()).words
+    assert "A(8) of 8 h" in words and "action value" in words
     assert "front right" in words and "steady run, 4000 rpm" in words and "not a certificate" in words
     assert repr(results).startswith("<vibsim.Results steady: ") and repr(case).startswith("<vibsim.Case case: ")

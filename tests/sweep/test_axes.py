@@ -88,6 +88,20 @@ def test_factor_multiplies_what_the_case_says() -> None:
     assert np.allclose(changed, 2.0 * np.array(first), rtol=1e-15)
 
 
+def test_an_axis_may_have_another_unit_than_the_case() -> None:
+    """An inch is 25.4 mm (definition)."""
+    plan = stub_plan(["engine.bore_in=2.8,3"])
+    plan.check()
+    assert plan.case_at(0, np.array([3.0])).case.engine.bore == pytest.approx(0.0762, rel=1e-15)
+    assert stub_plan(["run.speed_Hz=50,60"]).case_at(0, np.array([50.0])).case.run.speed == pytest.approx(100 * np.pi)
+
+
+def test_an_axis_may_be_a_whole_number_that_the_case_leaves_out() -> None:
+    plan = stub_plan(["run.points_per_cycle=100,200"])
+    plan.check()
+    assert plan.case_at(0, np.array([200.0])).case.run.points_per_cycle == 200
+
+
 @pytest.mark.parametrize(
     ("words", "line"),
     [
@@ -108,6 +122,11 @@ def test_factor_multiplies_what_the_case_says() -> None:
         (["run.load=0.5,1.5"], "run.load: got 1.5; must be at most 1"),
         (["run.load=0.5", "run.load=0.6"], "one axis per key"),
         (["no-such.csv"], "cannot be read"),
+        (["mount[*].pressure_bar=1"], "mount[1].pressure_bar: unknown key"),
+        (["engine.cylinder.0.bank_deg=1"], "has 3 entries; choose one by [name] or [1]"),
+        (["run.gravity=0,1"], "must be true or false"),
+        (["run.speed_furlong=1"], "unit 'furlong' is not a rotational speed"),
+        (["run.points_per_cycle=100.5"], "run.points_per_cycle: got 100.5; must be a whole number"),
     ],
 )
 def test_wrong_axes_get_one_line(words: list[str], line: str) -> None:

@@ -152,3 +152,13 @@ def test_command_sweeps_and_plots(command, tmp_path: Path, small: Path) -> None:
     assert code == 2 and "holds results (HDF5), is no case" in err
     code, out, _ = command("sweep", DEMO, "--over", "run.load=0.3,0.4", "--dry-run", "-o", tmp_path / "d.h5")
     assert code == 0 and "2 (grid) in 1 chains" in out and not (tmp_path / "d.h5").exists()
+    assert "of 2 computed, and " in out  # whole chains are timed: points are as warm as in the sweep
+
+
+def test_the_file_is_one_file_whose_folder_is_made(command, tmp_path: Path) -> None:
+    words = ("sweep", DEMO, "--over", "run.load=0.4,0.3", "--workers", 1, "-o")
+    for wrong, why in ((tmp_path, "is a folder"), (tmp_path / "out", "does not end in .h5")):
+        code, _, err = command(*words, wrong)
+        assert code == 2 and f"-o: got '{wrong}'; {why}; a sweep is one file" in err and err.count("\n") == 1
+    assert command(*words, tmp_path / "new" / "s.h5", "-q")[0] == 0
+    assert read_results(tmp_path / "new" / "s.h5")["load"].tolist() == [0.4, 0.3]  # a range may fall

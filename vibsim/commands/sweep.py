@@ -10,7 +10,7 @@ from vibsim.commands.common import DONE, FAILED, INTERRUPTED, check_number, comp
 
 # matrices here are small: more threads would only take each other's cores
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
-HELP = "steady points over any numeric keys of a case, on all cores or a cluster, resumable, into one file"
+HELP = "many points over any numeric keys of a case, on all cores or a cluster, resumable, into one file"
 DETAIL = """
 an axis is KEY=VALUES; the key as error lines name it, with [name] or [1] for one of a list and [*] for all of them:
   --over run.speed_rpm=1000:6000:11               from, to, count
@@ -19,8 +19,10 @@ an axis is KEY=VALUES; the key as error lines name it, with [name] or [1] for on
   --over "mount[rear left].damping_N_s_per_mm[*]*=0.5:2:5"   times what the case says
   --over points.csv                               a line of keys, then a line per point
   --sample latin_hypercube --points 200 --over run.speed_rpm=1000:6000 --over run.load=0.2:1
-each point is a steady state; its levels, orders, torque and pressure are kept (--histories: every variable over a
-cycle too). The sweep may be stopped or killed at any moment: --resume computes what is missing.
+each point of a steady run is a periodic state, found from its neighbour's: its levels, orders, exposure, torque and
+pressure are kept. Of a case with another run.kind (run_up, road, load_step, programme, ...) each point is that run by
+itself: peaks, levels, exposure, times and what came of every step are kept. --histories keeps every variable too, over
+a cycle or over time. The sweep may be stopped or killed at any moment: --resume computes what is missing.
 """
 
 
@@ -32,8 +34,8 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--sample", choices=("latin_hypercube", "sobol"), help="draw points from ranges KEY=from:to")
     parser.add_argument("--points", type=int, metavar="N", help="how many to draw")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="of the drawing (default 1)")
-    parser.add_argument("--histories", action="store_true", help="keep every variable over a cycle too")
-    parser.add_argument("-o", "--output", type=Path, metavar="SWEEP.h5", help="default CASE-sweep.h5 here")
+    parser.add_argument("--histories", action="store_true", help="keep every variable too, over a cycle or time")
+    parser.add_argument("-o", "--output", type=Path, metavar="SWEEP.h5", help="the file (default CASE-sweep.h5 here)")
     parser.add_argument("--resume", action="store_true", help="go on with a sweep that was stopped")
     parser.add_argument("--again", action="store_true", help="with --resume: try anew the points that failed")
     parser.add_argument(
@@ -54,12 +56,22 @@ def act(options: argparse.Namespace) -> int:
 
     check_number("--workers", options.workers, 1, 4096)
     check_number("--seed", options.seed, 0, 2**32 - 1)
+    _check_output(options.output)
     cases = tuple(load_case(path) for path in options.case)
     plan = Plan(cases, read_points(options.over, options.sample, options.points, options.seed), options.histories)
     plan.check()
     if options.dry_run:
         return _dry_run(plan, options)
     return _sweep(plan, options)
+
+
+def _check_output(path: Path | None) -> None:
+    """Raise InputError for what cannot be the sweep file."""
+    from vibsim.inputs.errors import InputError
+
+    if path is not None and (path.is_dir() or path.suffix != ".h5"):
+        what = "is a folder" if path.is_dir() else "does not end in .h5"
+        raise InputError(f"-o: got '{path}'; {what}; a sweep is one file, such as {path.with_suffix('') / 'sweep.h5'}")
 
 
 def _dry_run(plan, options: argparse.Namespace) -> int:

@@ -298,18 +298,35 @@ def field_at(where: Location) -> FieldInfo | None:
 
 def key_units(keys: list[str]) -> str:
     """UDUNITS words of a key as written, from the keys that lead to it: ["run", "speed_rpm"] -> `rpm`; `1` for none."""
+    above, _, below = field_and_suffix(keys)[1].partition("_per_")
+    words = [*above.split("_"), *(f"{word}-1" for word in below.split("_"))]
+    return " ".join(word for word in words if word not in ("", "-1")) or "1"
+
+
+def field_and_suffix(keys: list[str]) -> tuple[str, str]:
+    """Name of the field that a key as written stands for, and the unit in it, from the keys that lead to it: ["run",
+    "speed_rpm"] -> "speed", "rpm"; both empty for a key that there is not."""
     models: list[type[Table]] = [Case]
-    suffix = ""
+    name = suffix = ""
     for key in keys:
         names = {name: info for model in models for name, info in model.model_fields.items()}
         fitting = [name for name in names if key == name or (unit_of(names[name]) and key.startswith(name + "_"))]
         if not fitting:
-            return "1"
+            return "", ""
         name = max(fitting, key=len)
         suffix, models = key[len(name) + 1 :], tables_of(names[name].annotation)
-    above, _, below = suffix.partition("_per_")
-    words = [*above.split("_"), *(f"{word}-1" for word in below.split("_"))]
-    return " ".join(word for word in words if word not in ("", "-1")) or "1"
+    return name, suffix
+
+
+def takes_unit(keys: list[str]) -> bool:
+    """Whether a key as written, with the keys that lead to it, has a unit that its field takes."""
+    name, suffix = field_and_suffix(keys)
+    info = field_at(tuple(field_and_suffix(keys[: n + 1])[0] for n in range(len(keys))))
+    unit = unit_of(info) if name and info is not None else None
+    try:
+        return unit is not None and to_si(1.0, suffix, unit) is not None
+    except SuffixError:
+        return False
 
 
 def _list_words(info: FieldInfo | None, where: Location) -> str:

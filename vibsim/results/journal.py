@@ -32,9 +32,11 @@ class Journal:
     """Writer of a journal. One at a time: a second is refused."""
 
     def __init__(self, path: Path):
-        """Open or begin a journal. Raises VibsimError when another process writes it or it cannot be written."""
+        """Open or begin a journal, its folder made if it is not there. Raises VibsimError when another process writes
+        it or it cannot be written."""
         self.path = path
         try:
+            path.parent.mkdir(parents=True, exist_ok=True)
             self._file = path.open("ab", buffering=0)
         except OSError as error:
             raise VibsimError(f"{path}: cannot be written ({error.strerror})") from None

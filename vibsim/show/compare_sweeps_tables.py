@@ -43,16 +43,18 @@ def print_sweep_comparison(compared: SweepComparison, written: list[Path]) -> No
         words = [f"{count}" if row["judged"] or n == 2 else "" for n, count in enumerate(counts)]
         scale = unit_scale(row["units"])
         means = (f"{scale * row[name]:.4g}" for name in ("mean_before", "mean_after"))
-        least = ROUNDING * max(abs(row["mean_before"]), abs(row["mean_after"]))
-        extremes = (
-            _place(row["greatest_fall"], -scale, least * scale),
-            _place(row["greatest_rise"], scale, least * scale),
-        )
+        extremes = change_and_place(row, scale)
         table.add_row(*map(Text, (row["quantity"], row["sweep"], *words, *means, *extremes, unit_words(row["units"]))))
     console.print(table)
     for path in written:
         console.print(Text(f"wrote {path}"))
     console.print(CAUTION, style="dim")
+
+
+def change_and_place(row: dict[str, Any], scale: float) -> tuple[str, str]:
+    """The greatest fall and rise of a row of differences, in words; nothing where there is none."""
+    least = scale * ROUNDING * max(abs(row["mean_before"]), abs(row["mean_after"]))
+    return _place(row["greatest_fall"], -scale, least), _place(row["greatest_rise"], scale, least)
 
 
 def _place(extreme: dict[str, Any], signed_scale: float, least: float) -> str:

@@ -3,18 +3,22 @@
 from __future__ import annotations
 
 import math
-from html import escape
 from typing import Any
 
 from vibsim.inputs.loader import CaseFile
 from vibsim.post.summary import summarise
 from vibsim.results.labelled import Group
 from vibsim.show.compare_runs_tables import MOST_ROWS, order_words, unit_words, value_words
+from vibsim.show.html_parts import page, people_table, step_tables, table, wheel_table
+from vibsim.show.road_tables import road_line
+from vibsim.show.run_tables import load_step_lines
+from vibsim.show.sweep_tables import matters_most
 from vibsim.show.tables import CAUTION
 from vibsim.studies.compare_runs import BETTER, WORSE, RunComparison, judged
 from vibsim.studies.sweep.read import describe, is_sweep, read_sweep, usual
 
 RPM = 30.0 / math.pi
+MOST_FAILURES = 5
 
 
 # by caption: unit, and the columns' words with key and form of the summary's rows
@@ -23,21 +27,6 @@ COLUMNS: dict[str, tuple[str, dict[str, tuple[str, str]]]] = {
     "Sensors": ("m/s²", {"rms": ("rms_m_per_s2", ".3f"), "peak": ("peak_m_per_s2", ".2f")}),
     "Torque": ("N m", {"mean": ("mean_N_m", ".1f"), "swing": ("swing_N_m", ".1f")}),
 }
-
-
-def table(caption: str, head: list[str], rows: list[list[str]]) -> str:
-    """A table, every cell escaped; the first column names the row."""
-    heads = "".join(f'<th scope="col">{escape(word)}</th>' for word in head)
-    lines = "".join(
-        f'<tr><th scope="row">{escape(row[0])}</th>{"".join(f"<td>{escape(cell)}</td>" for cell in row[1:])}</tr>'
-        for row in rows
-    )
-    return f"<table><caption>{escape(caption)}</caption><thead><tr>{heads}</tr></thead><tbody>{lines}</tbody></table>"
-
-
-def _page(title: str, lines: list[str], tables: list[str]) -> str:
-    paragraphs = "".join(f"<p>{escape(line)}</p>" for line in lines if line)
-    return f"<div><strong>{escape(title)}</strong>{paragraphs}{''.join(tables)}</div>"
 
 
 def case_html(case_file: CaseFile) -> str:
@@ -60,7 +49,7 @@ def case_html(case_file: CaseFile) -> str:
     sensors = [[s.name, s.body, _millimetres(s.at), s.contact or ""] for s in case.sensor]
     if sensors:
         tables.append(table("Sensors", ["sensor", "body", "at, mm", "touched as"], sensors))
-    return _page(case.case.title or case_file.name, lines, tables)
+    return page(case.case.title or case_file.name, lines, tables)
 
 
 def _millimetres(place: tuple[float, float, float]) -> str:
@@ -77,10 +66,15 @@ def results_html(results: Group) -> str:
         power = f"{found['mean_load_torque_N_m']:.1f} N m, {found['mean_power_kW']:.2f} kW"
         first += f", {found['mean_speed_rpm']:.0f} rpm, output {power}"
     lines = [first, *str(results.attributes.get("warnings", "")).splitlines()]
+    if "steps" in found:
+        return page(str(found["title"]), [*lines[1:], CAUTION], step_tables(found))
     if not found.get("settling", {}).get("settled", 1):
         lines.append("The run did not settle.")
+    lines += load_step_lines(found["load_step"]) if "load_step" in found else []
+    lines += [road_line(found["road"])] if "road" in found else []
     tables = [_rows_table(caption, found.get(caption.lower(), []), *columns) for caption, columns in COLUMNS.items()]
-    return _page(str(found["title"]), [*lines, CAUTION], [text for text in tables if text])
+    tables += [wheel_table(found["road"]) if "road" in found else "", people_table(found.get("people", []))]
+    return page(str(found["title"]), [*lines, CAUTION], [text for text in tables if text])
 
 
 def _rows_table(caption: str, rows: list[dict[str, Any]], unit: str, columns: dict[str, tuple[str, str]]) -> str:
@@ -104,11 +98,13 @@ def _sweep_html(results: Group) -> str:
     read = read_sweep(results)
     found = describe(read, usual(read), [])
     rows = [
-        [row["quantity"], _number(row["least"]), _number(row["greatest"]), row["units"]] for row in found["quantities"]
+        [row["quantity"], _number(row["least"]), _number(row["greatest"]), row["units"], matters_most(row)]
+        for row in found["quantities"]
     ]
     line = f"{found['done']} of {found['points']} points over {', '.join(found['axes'])}"
-    head = ["quantity", "least", "greatest", "unit"]
-    return _page(found["title"], [line, CAUTION], [table("Quantities", head, rows)])
+    failed = [f"point {item['point']} failed: {item['reason']}" for item in found["failures"][:MOST_FAILURES]]
+    head = ["quantity", "least", "greatest", "unit", "what matters most"]
+    return page(found["title"], [line, *failed, CAUTION], [table("Quantities", head, rows)])
 
 
 def _number(value: float | None) -> str:
@@ -136,4 +132,4 @@ def comparison_html(compared: RunComparison) -> str:
                 cells = [order_words(row, number) for row in found]
                 caption = f"Orders that got {verdict} in {name}"
                 tables.append(table(caption, ["place", "order", names[0], name, "change", "unit"], cells))
-    return _page(" against ".join(names), [*compared.notes, CAUTION], tables)
+    return page(" against ".join(names), [*compared.notes, CAUTION], tables)

@@ -24,6 +24,7 @@ def print_estimate(found: dict[str, Any], plan: Plan) -> None:
     table.add_row("points", f"{found['points']} ({plan.points.how}) in {found['chains']} chains")
     table.add_row("file", f"{_bytes(found['file_bytes'])}, {_bytes(found['bytes_per_point'])} a point")
     each = f"{found['seconds_per_point'] * 1e3:.0f} ms a point, of {found['timed_points']} computed"
+    each += f", and {_span(found['start_seconds'])} to start"
     table.add_row("time", f"{_span(found['seconds'])} on {found['workers']} workers ({each})")
     console.print(table)
     for reason in found["failed"]:
@@ -51,10 +52,8 @@ def print_points(found: dict[str, Any]) -> None:
     for head in ("quantity", "least", "greatest", "unit", "what matters most"):
         ranges.add_column(head, justify="right" if head in ("least", "greatest") else "left")
     for row in found["quantities"]:
-        shares = {name: share for name, share in row["importance"].items() if share is not None}
-        first = max(shares, key=lambda name: shares[name]) if shares else ""
-        matters = f"{first} ({shares[first]:.0%})" if first else ""
-        ranges.add_row(escape(row["quantity"]), _short(row["least"]), _short(row["greatest"]), row["units"], matters)
+        numbers = _short(row["least"]), _short(row["greatest"])
+        ranges.add_row(escape(row["quantity"]), *numbers, row["units"], matters_most(row))
     console.print(ranges)
     if found["best"]:
         within = f" within {', '.join(found['limits'])} ({found['within_limits']} points)" if found["limits"] else ""
@@ -69,6 +68,13 @@ def print_points(found: dict[str, Any]) -> None:
         console.print(f"no point keeps {', '.join(found['limits'])}", markup=False)
     for failure in found["failures"][:MOST_REASONS]:
         console.print(f"point {failure['point']} failed: {failure['reason']}", markup=False)
+
+
+def matters_most(row: dict[str, Any]) -> str:
+    """The axis that explains most of a quantity, and its share."""
+    shares = {name: share for name, share in row["importance"].items() if share is not None}
+    first = max(shares, key=lambda name: shares[name]) if shares else ""
+    return f"{first} ({shares[first]:.0%})" if first else ""
 
 
 def _short(value: float | None) -> str:

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from vibsim.inputs.errors import InputError, nearest
+from vibsim.inputs.loader import field_and_suffix, takes_unit
 
 Step = str | int
 STEP = re.compile(r"([^.\[\]]+)((?:\[[^\[\]]*\])*)")
@@ -91,12 +92,26 @@ def _entries(node: Any, word: str, path: str) -> Iterator[tuple[Any, Step]]:
 
 
 def set_number(raw: dict[str, Any], path: str, value: float, factor: bool) -> None:
-    """Put a value at a path, or multiply what stands there. Raises InputError."""
+    """Put a value at a path, or multiply what stands there. Where the case says the same in another unit, the value
+    takes its place. Raises InputError."""
     for holder, at in places(raw, path):
-        if not factor:
-            whole = isinstance(holder.get(at) if isinstance(holder, dict) else holder[at], int)
-            holder[at] = int(value) if whole and float(value).is_integer() else value
-            continue
-        if isinstance(holder, dict) and at not in holder:
+        there = not isinstance(holder, dict) or at in holder
+        if factor and not there:
             raise InputError(f"--over {path}: is not in the case, so that there is nothing to multiply")
-        holder[at] = holder[at] * value
+        if factor:
+            holder[at] = holder[at] * value
+            continue
+        whole = isinstance(holder[at], int) if there else True  # a key that is not there may want a whole number
+        if not there:
+            for other in _in_other_units(holder, str(at), path):
+                del holder[other]
+        holder[at] = int(value) if whole and float(value).is_integer() else value
+
+
+def _in_other_units(holder: dict[str, Any], key: str, path: str) -> list[str]:
+    """Keys of a table that say in another unit what a path's last key says: bore_mm where that is bore_in."""
+    above = [step for step in split_path(path) if not step.startswith("[")][:-1]
+    if not takes_unit([*above, key]):
+        return []
+    name, _ = field_and_suffix([*above, key])
+    return [other for other in holder if other != key and field_and_suffix([*above, other])[0] == name]

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import difflib
 import json
+import re
 import tomllib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -144,7 +145,18 @@ def put_in(case_file: CaseFile, raw: dict[str, Any], points: Points, values: np.
     changed = copy.deepcopy(raw)
     for path, factor, value in zip(points.paths, points.factors, values, strict=True):
         set_number(changed, path, float(value), factor)
-    return CaseFile(build_case(changed), case_file.text, case_file.folder, case_file.name, case_file.raw)
+    try:
+        case = build_case(changed)
+    except InputError as error:
+        several = any("[*]" in path for path in points.paths)
+        raise InputError(_said_once(error.problems) if several else error.problems) from None
+    return CaseFile(case, case_file.text, case_file.folder, case_file.name, case_file.raw)
+
+
+def _said_once(problems: list[str]) -> list[str]:
+    """The first of those that say the same of other entries of a list."""
+    said = {re.sub(r"\[[^\]]*\]", "[*]", problem.split(";")[0]): problem for problem in reversed(problems)}
+    return list(said.values())[::-1]
 
 
 def plan_of(text: str) -> Plan:
