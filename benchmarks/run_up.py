@@ -1,7 +1,9 @@
-"""A long run-up streamed to disk: how much faster than real time, and in how much memory."""
+"""A long run-up streamed to disk: how much faster than real time, in how much memory, and what takes the time."""
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
@@ -18,6 +20,42 @@ speed_to_rpm = 6000
 rate_rpm_per_s = {5000.0 / SECONDS!r}
 sample_rate_Hz = 10000
 """
+WORDS = (("integrate", "integrating"), ("observe", "observing"), ("write", "writing and summing up"))
+# processor time (s) of the threads that integrate, observe, and write and sum up; wall time is theirs side by side
+PARTS = """
+import sys, time
+from pathlib import Path
+import vibsim.solver.hands as hands
+import vibsim.solver.programme as programme
+from vibsim.inputs.loader import load_case
+from vibsim.studies.run import run_to_file
+
+spent = {}
+
+def clocked(module, name):
+    inner = getattr(module, name)
+
+    def outer(*arguments):
+        begin = time.thread_time()
+        try:
+            return inner(*arguments)
+        finally:
+            spent[name] = spent.get(name, 0.0) + time.thread_time() - begin
+
+    setattr(module, name, outer)
+
+for module, name in ((programme, "_one_chunk"), (hands, "observe"), (programme, "_hand_on")):
+    clocked(module, name)
+run_to_file(load_case(Path(sys.argv[1])), Path(sys.argv[2]))
+print(*spent.values())
+"""
+
+
+def _parts(case: Path) -> list[float]:
+    """Processor seconds of integrating, observing and handing on."""
+    command = [sys.executable, "-c", PARTS, str(case), str(case.with_suffix(".h5"))]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, stdin=subprocess.DEVNULL)
+    return [float(word) for word in done.stdout.split()]
 
 
 def run_up_figures(demo: Path, timed: Callable[..., tuple[float, float]], repeats: int) -> list[Figure]:
@@ -32,9 +70,14 @@ def run_up_figures(demo: Path, timed: Callable[..., tuple[float, float]], repeat
             with h5py.File(case.with_suffix(".h5")) as file:
                 factors.append(SECONDS / float(file.attrs["simulation_seconds"]))
             peaks.append(1e-6 * peak)
+        parts = sorted((_parts(case) for _ in range(repeats)), key=sum)
     kept = sorted(factors[1:])  # the first may have had to compile
     memory = sorted(peaks[1:])
     return [
         Figure("run_up_real_time_factor", "a minute's run-up, streamed", "x", kept[-1], kept[0], 60.0, False),
         Figure("run_up_peak_memory_MB", "peak memory of that", "MB", memory[-1], memory[-1], 600.0),
+        *(
+            Figure(f"run_up_{key}_cpu_s", f"of that, {words}, on a core", "s", parts[0][n], parts[-1][n])
+            for n, (key, words) in enumerate(WORDS)
+        ),
     ]

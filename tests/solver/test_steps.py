@@ -286,6 +286,19 @@ def test_failed_run_leaves_no_file(tmp_path: Path) -> None:
     assert not list(tmp_path.iterdir())
 
 
+def test_full_disk_is_said_in_a_line_and_leaves_no_file(tmp_path: Path) -> None:
+    resource = pytest.importorskip("resource")
+    case, before = as_file(raw({"kind": "idle", "duration_s": 1.5})), resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, before[1]))
+    try:
+        with pytest.raises(VibsimError, match=r"idle\.h5: cannot be written") as told:
+            run_to_file(case, tmp_path / "idle.h5")
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, before)
+    assert "\n" not in str(told.value)
+    assert not list(tmp_path.iterdir())
+
+
 def test_a_plain_run_goes_to_its_file_as_before(tmp_path: Path) -> None:
     case = as_file(raw({"kind": "steady", "speed_rpm": 2000.0, "duration_s": 0.2}))
     results = run_to_file(case, tmp_path / "steady.h5")

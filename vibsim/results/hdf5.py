@@ -45,7 +45,8 @@ def beside(path: Path) -> Iterator[Path]:
         Path(name).replace(path)
         _flush_to_disk(path.parent)
     except OSError as error:
-        raise VibsimError(f"{path}: cannot be written ({error})") from None
+        reason = os.strerror(error.errno) if error.errno else str(error).splitlines()[0]
+        raise VibsimError(f"{path}: cannot be written ({reason})") from None
     finally:
         Path(name).unlink(missing_ok=True)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 
 import h5py
@@ -25,7 +26,7 @@ class Stream:
 
     def __init__(self, file: h5py.File):
         self._file = file
-        self._dims: dict[str, tuple[str, ...]] = {}
+        self._columns: dict[str, _Column] = {}
 
     def take(self, time: np.ndarray, step: int, seen: Observed) -> None:
         """Append a stretch of the record: times (n) s, index of the step, quantities.
@@ -46,22 +47,15 @@ class Stream:
     def _append(self, name: str, values: np.ndarray, dims: tuple[str, ...], units: str, words: str) -> None:
         if values.dtype.kind == "f" and not np.isfinite(values.sum()):
             raise VibsimError(f"{name}: holds numbers that are not finite; nothing was written")
-        if name not in self._dims:
+        if name not in self._columns:
             rest = values.shape[1:]
             rows = min(len(values), MOST_ROWS)
             node = self._file.create_dataset(
-                name, data=values, maxshape=(None, *rest), chunks=(rows, *rest), dtype=values.dtype
+                name, shape=values.shape, maxshape=(None, *rest), chunks=(rows, *rest), dtype=values.dtype
             )
             node.attrs["units"], node.attrs["long_name"] = units, words
-            self._dims[name] = dims
-            return
-        node = self._file[name]
-        before = node.shape[0]
-        node.resize(before + len(values), axis=0)
-        if len(values) == node.chunks[0] and before % len(values) == 0:  # a whole chunk of the file, as it is
-            node.id.write_direct_chunk((before,) + (0,) * (values.ndim - 1), np.ascontiguousarray(values))
-        else:
-            node[before:] = values
+            self._columns[name] = _Column(node, dims, rows, room=len(values))
+        self._columns[name].append(values)
 
     def rows(self, first: int, end: int) -> Group:
         """The record from one point up to another, as far as it is written."""
@@ -74,13 +68,44 @@ class Stream:
 
     def finish(self, group: Group) -> None:
         """Write what goes with the record: labels, attributes, groups."""
+        for column in self._columns.values():
+            column.trim()
         write_group(self._file, group, {})
         self._file["time"].make_scale("time")
-        for name, dims in self._dims.items():
+        for name, column in self._columns.items():
             if name == "time":
                 continue
-            for index, dimension in enumerate(("time", *dims)):
+            for index, dimension in enumerate(("time", *column.dims)):
                 self._file[name].dims[index].attach_scale(self._file[dimension])
+
+
+@dataclass
+class _Column:
+    """A variable in the file: its other dimensions, rows of a chunk, rows it has room for and rows written.
+
+    What h5py looks up anew at every question is kept here, and the room is doubled when it is full: asking and resizing
+    at every stretch take longer than writing.
+    """
+
+    node: h5py.Dataset
+    dims: tuple[str, ...]
+    rows: int
+    room: int
+    written: int = 0
+
+    def append(self, values: np.ndarray) -> None:
+        before, self.written = self.written, self.written + len(values)
+        if self.written > self.room:
+            self.room = max(2 * self.room, self.written)
+            self.node.resize(self.room, axis=0)
+        if len(values) == self.rows and before % self.rows == 0:  # a whole chunk of the file, as it is
+            self.node.id.write_direct_chunk((before,) + (0,) * (values.ndim - 1), np.ascontiguousarray(values))
+        else:
+            self.node[before : self.written] = values
+
+    def trim(self) -> None:
+        """Give back the room that was not needed."""
+        self.node.resize(self.written, axis=0)
 
 
 @contextmanager

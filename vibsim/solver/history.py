@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from vibsim.jit import released_bare
 from vibsim.solver.observe import Observed
 
 BLOCK, LONG_BLOCK, LONG = 0.02, 0.1, 20.0  # s; of records longer than that
@@ -35,6 +36,26 @@ def block_points(rate: float, seconds: float) -> int:
     return max(round(rate * (LONG_BLOCK if seconds > LONG else BLOCK)), 1)
 
 
+@released_bare
+def _fold(columns, points, found):
+    """Fill `found` (parts, blocks, k) from columns (n, k), every block of so many points, the last of what is left."""
+    mean, square, least, greatest = found[0], found[1], found[2], found[3]
+    for block in range(mean.shape[0]):
+        first, end = points * block, min(points * (block + 1), columns.shape[0])
+        for k in range(columns.shape[1]):
+            mean[block, k], square[block, k] = 0.0, 0.0
+            least[block, k], greatest[block, k] = columns[first, k], columns[first, k]
+        for n in range(first, end):
+            for k in range(columns.shape[1]):
+                value = columns[n, k]
+                mean[block, k] += value
+                square[block, k] += value * value
+                least[block, k], greatest[block, k] = min(least[block, k], value), max(greatest[block, k], value)
+        for k in range(columns.shape[1]):
+            mean[block, k] /= end - first
+            square[block, k] /= end - first
+
+
 @dataclass
 class History:
     """Blocks so far: `time` (their middles, s), `step` (index) and for each quantity its parts."""
@@ -52,19 +73,19 @@ class History:
         ends = np.minimum(starts + self.points, count)
         self.time += [(first + 0.5 * (a + b - 1)) / self.rate for a, b in zip(starts, ends, strict=True)]
         self.step += [step] * len(starts)
-        lengths = ends - starts
         named = {name: getattr(seen, name) for name in KEPT} | (seen.air or {}) | seen.parts
         for name, values in named.items():
             if values is None or values.size == 0 or name not in (*KEPT, *KEPT_AIR, *KEPT_PARTS):
                 continue
-            self._add(name, values, starts, lengths.reshape((-1,) + (1,) * (values.ndim - 1)))
+            self._add(name, values, len(starts))
 
-    def _add(self, name: str, values: np.ndarray, starts: np.ndarray, lengths: np.ndarray) -> None:
+    def _add(self, name: str, values: np.ndarray, blocks: int) -> None:
+        columns = np.ascontiguousarray(values).reshape(len(values), -1)
+        found = np.empty((len(PARTS), blocks, columns.shape[1]))
+        _fold(columns, self.points, found)
         parts = self.parts.setdefault(name, {part: [] for part in PARTS})
-        parts["mean"].append(np.add.reduceat(values, starts, axis=0) / lengths)
-        parts["square"].append(np.add.reduceat(values * values, starts, axis=0) / lengths)
-        parts["least"].append(np.minimum.reduceat(values, starts, axis=0))
-        parts["greatest"].append(np.maximum.reduceat(values, starts, axis=0))
+        for part, of_blocks in zip(PARTS, found, strict=True):
+            parts[part].append(of_blocks.reshape(blocks, *values.shape[1:]))
 
     def arrays(self, name: str) -> dict[str, np.ndarray]:
         """Parts (blocks, ...) of a quantity."""

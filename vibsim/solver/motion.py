@@ -38,7 +38,7 @@ ENGINE = DRIVE_ + DRIVES
 
 
 def scratch(bodies: int) -> tuple[np.ndarray, np.ndarray]:
-    """Work arrays of the equations of motion: (bodies, 21) and (ENGINE)."""
+    """Work arrays of the equations of motion: (bodies, WORK) and (ENGINE)."""
     return np.zeros((bodies, WORK)), np.zeros(ENGINE)
 
 

@@ -1,6 +1,7 @@
 """Mounts between moving bodies: where their points are, what force and moment they give, in vehicle axes.
 
-Work table w: one row per body, its columns below. Points and vectors of a body are in its own axes.
+Work table w: one row per body, its columns below. Points and vectors of a body are in its own axes. A table with more
+rows keeps in them force and deflection of each mount that is not special.
 """
 
 from __future__ import annotations
@@ -83,7 +84,10 @@ def add_mounts(y, model, w, speed, out):
     """
     for n in range(model.mounts.size):
         if not model.mounts[n].special:
-            fx, fy, fz, x, yy, z, _, _, _ = plain_mount(n, y, model, w)
+            fx, fy, fz, x, yy, z, dx, dy, dz = plain_mount(n, y, model, w)
+            if w.shape[0] > model.bodies.size:
+                at = model.bodies.size + n
+                w[at, 0], w[at, 1], w[at, 2], w[at, 3], w[at, 4], w[at, 5] = fx, fy, fz, dx, dy, dz
             add_force(model.mounts[n].second, y, w, x, yy, z, fx, fy, fz)
             add_force(model.mounts[n].first, y, w, x, yy, z, -fx, -fy, -fz)
     for n in range(model.mounts.size):

@@ -61,10 +61,16 @@ def add_block(model, e):
 
 
 @inner
-def gas_of_cylinder(i, cyl, theta, gas, e):
-    """Torque (N m) of the gas in cylinder i, whose record is `cyl`, on its throw at crank angle `theta` (rad)."""
+def gas_lever(cyl, theta):
+    """What the gas's pressure over that under the piston (Pa) is multiplied with to give its torque (N m) on the throw
+    at crank angle `theta` (rad), −dV/dφ in m³; `cyl` the cylinder's record."""
     cos_theta, sin_theta = math.cos(theta), math.sin(theta)
     cos_psi = cos_theta * cyl.cos_phase - sin_theta * cyl.sin_phase
     sin_psi = sin_theta * cyl.cos_phase + cos_theta * cyl.sin_phase
-    slope = slider_crank(cos_psi, sin_psi, cyl.radius, cyl.rod_length, cyl.offset)[1]
-    return -(pressure_at(i, theta, gas, e, GAS_) - gas.ambient) * cyl.area * slope
+    return -cyl.area * slider_crank(cos_psi, sin_psi, cyl.radius, cyl.rod_length, cyl.offset)[1]
+
+
+@inner
+def gas_of_cylinder(i, cyl, theta, gas, e):
+    """Torque (N m) of the gas in cylinder i, whose record is `cyl`, on its throw at crank angle `theta` (rad)."""
+    return (pressure_at(i, theta, gas, e, GAS_) - gas.ambient) * gas_lever(cyl, theta)

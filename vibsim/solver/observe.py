@@ -10,15 +10,13 @@ import numpy as np
 from vibsim.engine.air_seen import SEEN, see_air, seen_by_name
 from vibsim.engine.packed_gas import pressure_at
 from vibsim.inputs.models import Sensor
-from vibsim.jit import inlined, inner, released
+from vibsim.jit import inlined, inner, released_bare
 from vibsim.solver.carrier import carrier_rates
 from vibsim.solver.clutch_seen import see_clutch
 from vibsim.solver.crank_drive import drive_torque, starter_torque
 from vibsim.solver.elastic_seen import feel_elastic
 from vibsim.solver.motion import (
     DRIVE_,
-    ENGINE,
-    WORK,
     V,
     W,
     charger_torque,
@@ -26,10 +24,10 @@ from vibsim.solver.motion import (
     friction_now,
     loss_torque,
     output_torque,
-    torque_of_gas,
+    scratch,
 )
-from vibsim.solver.mount_motion import HELD, MOMENT, plain_mount, special_mounts
-from vibsim.solver.moving_parts import GAS_
+from vibsim.solver.mount_motion import HELD, MOMENT, special_mounts
+from vibsim.solver.moving_parts import GAS_, gas_lever
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.rotor_motion import (
     RATE,
@@ -37,7 +35,6 @@ from vibsim.solver.rotor_motion import (
     load_speed,
     part_angle,
     rotor_accelerations,
-    throw_gas,
     torque_on,
     without_rotors,
 )
@@ -91,27 +88,31 @@ def _rates_with_rotors(model, rotors, r, e, out, at, speed, crank):
 
 
 @inner
-def _gas_of_all(theta, y, model, rotors, e):
-    """Torque (N m) of the gas on the crank, every throw at its own angle."""
-    if rotors is None:
-        return torque_of_gas(theta, model, e)
-    if rotors.throws == 0:
-        return torque_of_gas(theta, model, e)
+def _pressures_of_one(theta, model, e, row):
+    """What `_pressures` does where the whole crank has one angle."""
     total = 0.0
-    for n in range(1, 1 + rotors.throws):
-        total += throw_gas(n, y, model, rotors, e)
+    for i in range(row.size):
+        row[i] = pressure_at(i, theta, model.gas, e, GAS_)
+        total += (row[i] - model.gas.ambient) * gas_lever(model.train.cylinders[i], theta)
     return total
 
 
 @inner
 def _pressures(theta, y, model, rotors, e, row):
-    for i in range(row.size):
-        row[i] = pressure_at(i, theta, model.gas, e, GAS_)
-    if rotors is not None:
-        for n in range(1, 1 + rotors.throws):
-            for i in range(rotors.parts[n].first_cylinder, rotors.parts[n].end_cylinder):
-                k = rotors.order[i]
-                row[k] = pressure_at(k, part_angle(n, y, rotors), model.gas, e, GAS_)
+    """Write the pressures (Pa) in the cylinders into row; torque (N m) of the gas on the crank, every throw at its own
+    angle."""
+    if rotors is None:
+        return _pressures_of_one(theta, model, e, row)
+    if rotors.throws == 0:
+        return _pressures_of_one(theta, model, e, row)
+    total = 0.0
+    for n in range(1, 1 + rotors.throws):
+        angle = part_angle(n, y, rotors)
+        for i in range(rotors.parts[n].first_cylinder, rotors.parts[n].end_cylinder):
+            k = rotors.order[i]
+            row[k] = pressure_at(k, angle, model.gas, e, GAS_)
+            total += (row[k] - model.gas.ambient) * gas_lever(rotors.cylinders[i], angle)
+    return total
 
 
 @inner
@@ -184,10 +185,11 @@ def _observe_air(y, at, speed, air, e, row):
         see_air(y, at, speed, air, e, GAS_, row)
 
 
-@released
+@released_bare
 def _observe(
     states,
     model,
+    work,
     sensor_body,
     sensor_point,
     torque,
@@ -204,9 +206,7 @@ def _observe(
     """Fill the output arrays from states (n, state); torque (n, 7): speed, gas, inertia, load, friction, accessory
     with the charger's, starter; air (n, SEEN) of the air path; turning (n, rotors + 2 shafts)."""
     bodies, crank = model.bodies.size, states.shape[1] - 2
-    w, e = np.zeros((bodies, WORK)), np.zeros(ENGINE)
-    out, origin = np.zeros(states.shape[1]), np.zeros(3)
-    rates = np.zeros((bodies, 7))
+    w, e, out, origin, rates = work
     for n in range(states.shape[0]):
         y = states[n]
         derivatives(y, model, w, e, out)
@@ -227,9 +227,8 @@ def _observe(
             _point_acceleration(w[sensor_body[m]], rates[sensor_body[m]], sensor_point[m], feel[n, m])
         for m in range(model.mounts.size):
             if not model.mounts[m].special:
-                fx, fy, fz, _, _, _, dx, dy, dz = plain_mount(m, y, model, w)
-                force[n, m, 0], force[n, m, 1], force[n, m, 2] = fx, fy, fz
-                deflection[n, m, 0], deflection[n, m, 1], deflection[n, m, 2] = dx, dy, dz
+                for k in range(3):
+                    force[n, m, k], deflection[n, m, k] = w[bodies + m, k], w[bodies + m, 3 + k]
         for m in range(model.mounts.size):
             if not model.mounts[m].special:
                 continue
@@ -239,8 +238,8 @@ def _observe(
             if model.mounts[m].torsion:
                 for k in range(3):
                     moment[n, m, k] = w[0, MOMENT + k]
-        _pressures(theta, y, model, model.rotors, e, pressure[n])
-        gas, load = _gas_of_all(theta, y, model, model.rotors, e), _load_now(y, speed, model, model.rotors, w, e)
+        gas = _pressures(theta, y, model, model.rotors, e, pressure[n])
+        load = _load_now(y, speed, model, model.rotors, w, e)
         load += drive_torque(model.drive, e, DRIVE_)
         starter = starter_torque(model.drive, e, DRIVE_)
         friction = friction_now(speed, model, e)
@@ -259,19 +258,21 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
     model, points = packed.model, len(states)
     bodies, mounts = len(packed.names), model.mounts.size
     cylinders = model.train.cylinders.size
-    torque, pressure = np.zeros((points, 7)), np.zeros((points, cylinders))
-    force, deflection = np.zeros((points, mounts, 3)), np.zeros((points, mounts, 3))
+    torque, pressure = np.empty((points, 7)), np.empty((points, cylinders))
+    force, deflection = np.empty((points, mounts, 3)), np.empty((points, mounts, 3))
     twisted = bool(np.any(model.mounts["torsion"]))
     moment = np.zeros((points if twisted else 0, mounts, 3))
-    velocity, acceleration = np.zeros((points, bodies, 3)), np.zeros((points, bodies, 3))
-    feel = np.zeros((points, len(sensors), 3))
+    velocity, acceleration = np.empty((points, bodies, 3)), np.empty((points, bodies, 3))
+    feel = np.empty((points, len(sensors), 3))
     air = np.zeros((points, 0 if model.air is None else len(SEEN)))
     body, point = _sensor_places(packed, sensors)
     rotors, shafts = _rotor_counts(packed)
-    turning = np.zeros((points, rotors + 2 * shafts))
+    turning = np.empty((points, rotors + 2 * shafts))
+    work = (*scratch(bodies + mounts), np.zeros(packed.state_size), np.zeros(3), np.zeros((bodies, 7)))
     _observe(
         states,
         model,
+        work,
         body,
         point,
         torque,
@@ -292,8 +293,7 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         occupant = packed.felt_on(sensor.body)[1]
         if occupant >= 0:
             feel[:, n, 2] = parts["occupant_acceleration"][:, occupant]
-    by_body = states[:, : STATES_PER_BODY * bodies].reshape(points, bodies, STATES_PER_BODY)
-    drawn = np.array([quaternion_of_matrix(own) for own in packed.axes])
+    displaced, turned = _moved(states, packed)
     return Observed(
         crank_angle=states[:, -2].copy(),
         crank_speed=torque[:, 0],
@@ -306,10 +306,10 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         mount_force=force,
         mount_deflection=deflection,
         mount_moment=moment if twisted else None,
-        body_displacement=by_body[:, :, :3] - packed.centres,
+        body_displacement=displaced,
         body_velocity=velocity,
         body_acceleration=acceleration,
-        body_rotation=rotation_vectors(multiply(by_body[:, :, 3:7], conjugate(drawn))),
+        body_rotation=turned,
         sensor_acceleration=feel,
         air=None if model.air is None else seen_by_name(air, model.air),
         parts=parts,
@@ -318,6 +318,19 @@ def observe(states: np.ndarray, packed: Packed, sensors: tuple[Sensor, ...]) -> 
         shaft_twist=turning[:, rotors + shafts :] if rotors else None,
         **(packed.starter.seen(torque[:, 6], torque[:, 0]) if packed.starter is not None else {}),
     )
+
+
+def _moved(states: np.ndarray, packed: Packed) -> tuple[np.ndarray, np.ndarray]:
+    """Displacements and rotation vectors (n, bodies, 3) from the drawn places, column by column: NumPy is slow where
+    the innermost axis is a short one."""
+    displaced, turned = (np.empty((len(states), len(packed.names), 3)) for _ in range(2))
+    for b, centre in enumerate(packed.centres):
+        place = np.asfortranarray(states[:, STATES_PER_BODY * b : STATES_PER_BODY * b + 7])
+        for k in range(3):
+            np.subtract(place[:, k], centre[k], out=displaced[:, b, k])
+        back = conjugate(quaternion_of_matrix(packed.axes[b]))
+        turned[:, b] = rotation_vectors(multiply(place[:, 3:], back))
+    return displaced, turned
 
 
 def _rotor_counts(packed: Packed) -> tuple[int, int]:

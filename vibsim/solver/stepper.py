@@ -133,6 +133,15 @@ def interpolate(dense, share, i):
     return dense[0, i] + share * (dense[1, i] + rest * inner)
 
 
+@apart
+def interpolate_all(dense, share, out):
+    """Write all states (n) at a share of the last step into `out`, as `interpolate` gives them one by one."""
+    rest = 1.0 - share
+    for i in range(out.size):
+        inner = dense[2, i] + share * (dense[3, i] + rest * dense[4, i])
+        out[i] = dense[0, i] + share * (dense[1, i] + rest * inner)
+
+
 @inner
 def _share_at_angle(dense, angle, i):
     """Share of the last step at which the crank passes `angle`: bisection sped up by the secant."""
@@ -209,8 +218,7 @@ def _write_times(s, begin, h, points):
             return
         share = min(max((time - begin) / h, 0.0), 1.0)
         points.times[at] = time
-        for i in range(s.y.size):
-            points.states[at, i] = interpolate(s.dense, share, i)
+        interpolate_all(s.dense, share, points.states[at])
         points.next[0] += 1
 
 
@@ -224,8 +232,7 @@ def _write_angles(s, begin, h, points):
             return
         share = _share_at_angle(s.dense, angle, crank) if angle > s.dense[0, crank] else 0.0
         points.times[at] = begin + share * h
-        for i in range(s.y.size):
-            points.states[at, i] = interpolate(s.dense, share, i)
+        interpolate_all(s.dense, share, points.states[at])
         points.next[0] += 1
 
 
@@ -286,8 +293,7 @@ def _stop_at_angle(s, model, begin, h, angle, times, angles):
     """Cut the last step at the crank angle `angle` and go on from there."""
     crank = s.y.size - 2
     share = _share_at_angle(s.dense, angle, crank)
-    for i in range(s.y.size):
-        s.y[i] = interpolate(s.dense, share, i)
+    interpolate_all(s.dense, share, s.y)
     s.y[crank] = angle
     s.clock[0] = begin + share * h
     while times.next[0] < times.times.size:
@@ -296,8 +302,7 @@ def _stop_at_angle(s, model, begin, h, angle, times, angles):
         if time > s.clock[0]:
             break
         times.times[at] = time
-        for i in range(s.y.size):
-            times.states[at, i] = interpolate(s.dense, (time - begin) / h, i)
+        interpolate_all(s.dense, (time - begin) / h, times.states[at])
         times.next[0] += 1
     _write_angles(s, begin, h, angles)
     derivatives(s.y, model, s.w, s.e, s.f)

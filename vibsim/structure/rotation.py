@@ -90,14 +90,14 @@ def quaternion_of_matrix(matrix: np.ndarray) -> np.ndarray:
 
 
 def rotation_vectors(q: np.ndarray) -> np.ndarray:
-    """Rotation vectors (..., 3), rad, of quaternions (..., 4); the shorter way round."""
-    q = np.asarray(q, dtype=float)
-    q = q / np.linalg.norm(q, axis=-1, keepdims=True)
-    q = np.where(q[..., :1] < 0.0, -q, q)
-    sine = np.linalg.norm(q[..., 1:], axis=-1, keepdims=True)
-    angle = 2.0 * np.arctan2(sine, q[..., :1])
-    factor = np.where(sine > 1e-12, angle / np.where(sine > 1e-12, sine, 1.0), 2.0)
-    return factor * q[..., 1:]
+    """Rotation vectors (..., 3), rad, of quaternions (..., 4) of any length; the shorter way round."""
+    w, x, y, z = np.moveaxis(np.asarray(q, dtype=float), -1, 0)
+    sine = np.sqrt(x * x + y * y + z * z)
+    cosine = np.abs(w)
+    turned = sine > 1e-12 * cosine
+    factor = 2.0 * np.arctan2(sine, cosine) / np.where(turned, sine, 1.0)
+    factor = np.where(turned, factor, 2.0 / np.where(turned, 1.0, cosine)) * np.where(w < 0.0, -1.0, 1.0)
+    return np.stack([factor * x, factor * y, factor * z], axis=-1)
 
 
 def turns_about_fixed_axes(angles: np.ndarray) -> np.ndarray:
