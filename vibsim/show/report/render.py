@@ -10,7 +10,9 @@ from markupsafe import Markup
 
 from vibsim import __version__
 from vibsim.results.hdf5 import beside
+from vibsim.show.report.difference_tables import difference_tables
 from vibsim.show.report.payload import as_json, payload
+from vibsim.show.report.people import exposure_tables
 from vibsim.show.report.tables import (
     ASSUMED,
     cautions,
@@ -25,7 +27,24 @@ from vibsim.show.report.tables import (
 from vibsim.show.report.verdict import verdicts
 from vibsim.studies.report import Report
 
-SCRIPTS = ("svg.js", "chart.js", "map.js", "mechanism.js", "mounts.js", "modes.js", "data.js", "main.js")
+SCRIPTS = tuple(
+    f"{name}.js"
+    for name in [
+        "svg",
+        "chart",
+        "map",
+        "mechanism",
+        "mounts",
+        "modes",
+        "people",
+        "parallel",
+        "matters",
+        "record",
+        "differences",
+        "data",
+        "main",
+    ]
+)
 
 
 def render(report: Report, made: datetime.datetime | None = None) -> str:
@@ -39,7 +58,7 @@ def render(report: Report, made: datetime.datetime | None = None) -> str:
     return environment.get_template("report.html").render(
         report=report,
         title=report.title,
-        made=made.isoformat(timespec="seconds"),
+        made=made.strftime("%Y-%m-%d %H:%M %Z"),
         version=__version__,
         style=Markup(source["report.css"]),
         script=Markup("\n".join(source[name] for name in SCRIPTS)),
@@ -49,6 +68,8 @@ def render(report: Report, made: datetime.datetime | None = None) -> str:
         side_by_side=side_by_side(report),
         run_tables=[(one.name, run_tables(one)) for one in report.sources if one.summary is not None],
         sweep_tables=[(view.name, sweep_tables(view)) for view in report.views if view.found is not None],
+        changed=difference_tables(report.differences),
+        exposure=exposure_tables(report),
         subjects=[(one, engine_words(one), subject_tables(one)) for one in report.subjects],
         assumed=ASSUMED,
         cautions=cautions(report),
