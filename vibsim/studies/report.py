@@ -26,6 +26,7 @@ from vibsim.studies.report_views import Axis, Run, View, run_of, run_views
 from vibsim.studies.sweep.read import Read, describe, is_sweep, quantity, read_sweep, usual
 
 __all__ = ["Axis", "Report", "Source", "Subject", "View", "gather", "names_of"]
+ANY_SPEED = 100.0 * math.pi  # rad/s
 SPEED = ("run.speed",)  # how the key of the axis that the slider moves along begins
 
 
@@ -252,8 +253,10 @@ def _look_into(text: str, sha: str, name: str, case_file: CaseFile | None) -> Su
 
 
 def _balance(case_file: CaseFile) -> Balance:
-    """The crank train without its gas: the mechanism's own forces do not hang on it."""
+    """The crank train without its gas: the mechanism's own forces do not hang on it, and its speed is scaled out where
+    a run of several steps has none of its own."""
     assert case_file.case.engine is not None
     engine = case_file.case.engine.model_copy(update={"gas": NoGas()})
     case = case_file.case.model_copy(update={"engine": engine})
-    return find_balance(CaseFile(case, case_file.text, case_file.folder, case_file.name, case_file.raw))
+    speed = None if case.run is not None and case.run.speed else ANY_SPEED
+    return find_balance(CaseFile(case, case_file.text, case_file.folder, case_file.name, case_file.raw), speed)

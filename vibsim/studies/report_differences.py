@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
 
 from vibsim.inputs.errors import InputError
@@ -37,13 +38,11 @@ def differences(runs: list[Run], sweeps: dict[str, Group]) -> Differences:
     """Hold runs and sweeps of a report against the first of each."""
     notes: list[str] = []
     periodic = [run for run in runs if run.levels is not None]
-    alike = [run for run in periodic if abs(_speed(run) - _speed(periodic[0])) <= SAME_SPEED * abs(_speed(periodic[0]))]
+    alike = [run for run in periodic if math.isclose(_speed(run), _speed(periodic[0]), rel_tol=SAME_SPEED)]
     compared = compare_runs({run.name: run.results for run in alike}) if len(alike) > 1 else None
-    several = len(sweeps) > 1 or any(
-        "status" not in sweep.variables and len(sweep.groups) > 1 for sweep in sweeps.values()
-    )
+    cases = sum(1 if "status" in sweep.variables else len(sweep.groups) for sweep in sweeps.values())
     try:
-        swept = compare_sweeps(sweeps) if several else None
+        swept = compare_sweeps(sweeps) if cases > 1 else None
     except InputError as error:
         swept = None
         notes.append(f"sweeps are not held against each other: {str(error).removeprefix('compare: ')}")

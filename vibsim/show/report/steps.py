@@ -19,10 +19,11 @@ def steps_verdict(source: Source) -> dict[str, Any]:
     steps = summary["steps"]
     kind = str(summary["run_kind"]).replace("_", "-")
     cards = [card for what in WORST for card in _worst(steps, *what)]
-    cards += [*_people(source), _speeds(steps), *_events(steps)]
+    cards += [*_people(source), *_events(steps)]
     return {
         "name": source.name,
-        "running": f"{kind} run, {len(steps)} step{'s' if len(steps) > 1 else ''} in {summary['duration_s']:.3g} s",
+        "running": f"{kind} run, {len(steps)} step{'s' if len(steps) > 1 else ''} in {summary['duration_s']:.3g} s: "
+        + _speeds(steps),
         "sentence": _sentence(steps),
         "cards": cards,
         "remarks": [],
@@ -61,21 +62,21 @@ def _people(source: Source) -> list[Card]:
     return [shown | {"share": round(100.0 * share, 1), "alarm": share > 1.0}]
 
 
-def _speeds(steps: list[dict[str, Any]]) -> Card:
+def _speeds(steps: list[dict[str, Any]]) -> str:
     course = [steps[0]["first_speed_rpm"], *(row["last_speed_rpm"] for row in steps)]
     most = max(row.get("greatest_speed_rpm", max(row["first_speed_rpm"], row["last_speed_rpm"])) for row in steps)
-    words = " → ".join(f"{speed:.0f}" for speed in course)
-    return {"title": "Crank speed", "name": "", "value": f"up to {most:.0f} rpm", "lines": [f"{words} rpm"]}
+    words = " → ".join(f"{abs(speed):.0f}" for speed in course)
+    return f"{words} rpm" + (f", up to {most:.0f} rpm" if most > max(course) + 1.0 else "")
 
 
 def _events(steps: list[dict[str, Any]]) -> list[Card]:
-    """What came of a start, an idle or a stop, a card each; of other steps nothing is to be said here."""
-    told = [row for row in steps if row["kind"] in ("start", "idle", "stop")]
-    cards = []
-    for row in told[:3]:
-        first, *rest = step_words(row)
-        cards.append({"title": _label(row).capitalize(), "name": "", "value": "", "lines": [first, *rest]})
-    return cards
+    """What came of the first start, idle and stop, a card each; of other steps nothing is to be said here."""
+    told = {row["kind"]: row for row in reversed(steps) if row["kind"] in ("start", "idle", "stop")}
+    return [
+        {"title": _label(told[kind]).capitalize(), "name": "", "value": "", "lines": step_words(told[kind])}
+        for kind in ("start", "idle", "stop")
+        if kind in told
+    ]
 
 
 def _sentence(steps: list[dict[str, Any]]) -> str:

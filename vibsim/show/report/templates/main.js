@@ -266,6 +266,7 @@ function start() {
   document.addEventListener("visibilitychange", () => { state.last = performance.now(); ask(); });
   const folded = [];
   window.addEventListener("beforeprint", () => {
+    byId("printed-place").textContent = `Pictures and charts of ${state.view.name} at ${state.view.words()}, crank angle ${byId("angle-words").textContent}`;
     for (const fold of document.querySelectorAll("details.print:not([open])")) { fold.open = true; folded.push(fold); }
   });
   window.addEventListener("afterprint", () => { for (const fold of folded.splice(0)) fold.open = false; });

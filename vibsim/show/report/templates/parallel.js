@@ -64,7 +64,7 @@ class Parallel {
       }
       add(row, "td", {}, `${plain(one.low)} … ${plain(one.high)}`);
     });
-    const clear = add(add(figure, "p"), "button", { type: "button" }, "Clear the limits");
+    const clear = add(add(figure, "p", { class: "act" }), "button", { type: "button" }, "Clear the limits");
     clear.addEventListener("click", () => {
       this.limits.forEach((one) => { one.least = null; one.most = null; });
       for (const input of body.querySelectorAll("input")) input.value = "";
@@ -84,7 +84,8 @@ class Parallel {
     const goal = this.columns[this.goal], sign = this.way.value === "most" ? -1 : 1;
     this.kept = this.known.filter((point) => this.keeps(point));
     this.best = [...this.kept].sort((a, b) => sign * (goal.at(a) - goal.at(b))).slice(0, MOST_BEST);
-    const count = `${this.kept.length} of ${this.known.length} points within the limits`;
+    const sides = { least: "≥", most: "≤" }, kept = this.columns.flatMap((one, n) => Object.keys(sides).filter((side) => this.limits[n][side] !== null).map((side) => `${one.label} ${sides[side]} ${this.limits[n][side]} ${one.unit}`.trim()));
+    const count = `${kept.length ? `${kept.join(", ")}: ` : ""}${this.kept.length} of ${this.known.length} points within the limits`;
     const place = this.best.length ? `; ${this.way.value} ${goal.label} ${plain(goal.at(this.best[0]))} ${goal.unit} at ${this.place(this.best[0])}` : "; no point keeps them all";
     this.found.textContent = `${count}${place}`;
     this.rows();
@@ -100,10 +101,11 @@ class Parallel {
     if (!this.best.length) return;
     const table = add(this.list, "table", { class: "narrow" }), head = add(add(table, "thead"), "tr");
     add(table, "caption", {}, "Best within the limits");
-    for (const one of ["", ...this.columns.map(words)]) add(head, "th", { scope: "col" }, one);
+    add(head, "td", { class: "act" });
+    for (const one of this.columns.map(words)) add(head, "th", { scope: "col" }, one);
     const body = add(table, "tbody");
     this.best.forEach((point, n) => {
-      const row = add(body, "tr"), show = add(add(row, "td"), "button", { type: "button", "aria-label": `Show point ${n + 1}: ${this.place(point)}` }, "show");
+      const row = add(body, "tr"), show = add(add(row, "td", { class: "act" }), "button", { type: "button", "aria-label": `Show point ${n + 1}: ${this.place(point)}` }, "show");
       show.addEventListener("click", () => { this.view.moveTo(point); this.onPlace(); });
       for (const one of this.columns) add(row, "td", {}, plain(one.at(point), one.quantity ? 3 : 4));
     });
