@@ -25,7 +25,7 @@ from vibsim.show.report import payload as payload_module
 from vibsim.show.report.drawing import SAMPLES
 from vibsim.show.report.payload import as_json, payload, thinned
 from vibsim.show.report.render import render
-from vibsim.show.report.verdict import three_digits
+from vibsim.show.report.words import three_digits
 from vibsim.studies.balance import find_balance
 from vibsim.studies.modes import find_modes
 from vibsim.studies.report import _case_texts, gather
@@ -250,4 +250,5 @@ def test_every_template_goes_into_the_wheel() -> None:
     told = tomllib.loads((CONFIGS.parent / "pyproject.toml").read_text())["tool"]["setuptools"]["package-data"]
     packed = {path for glob in told["vibsim.show.report"] for path in folder.glob(glob)}
     assert packed == set((folder / "templates").iterdir())
-    assert payload(gather([])) == {"colours": payload_module.COLOURS, "models": [], "views": []}
+    empty = payload(gather([]))
+    assert (empty["colours"], empty["models"], empty["views"]) == (payload_module.COLOURS, [], [])

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from vibsim.commands.common import DONE, print_json
+from vibsim.commands.common import DONE, check_number, print_json
 
 HELP = "one HTML file of runs and sweeps, to hand over"
 DETAIL = """
@@ -19,6 +19,9 @@ def add_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("results", type=Path, nargs="+", metavar="RESULT.h5")
     parser.add_argument(
         "-o", "--output", type=Path, metavar="REPORT.html", help="default RESULT-report.html, written over"
+    )
+    parser.add_argument(
+        "--hours", type=float, nargs="+", metavar="H", help="of each run in a day: exposure of the whole day too"
     )
     parser.formatter_class = argparse.RawDescriptionHelpFormatter
     parser.epilog = DETAIL
@@ -34,7 +37,9 @@ def act(options: argparse.Namespace) -> int:
         raise InputError(f"--output: got '{path}'; is a folder, give the name of a file such as report.html")
     if path.resolve() in [one.resolve() for one in options.results]:
         raise InputError(f"--output: got '{path}'; is one of the results, choose another name")
-    written = write_report(gather(options.results), path)
+    for hours in options.hours or []:
+        check_number("--hours", hours, 1e-3, 24.0)
+    written = write_report(gather(options.results, options.hours), path)
     size = written.stat().st_size
     if options.json:
         print_json({"files": [str(written)], "bytes": size})

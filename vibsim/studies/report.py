@@ -19,9 +19,14 @@ from vibsim.results.labelled import Group
 from vibsim.studies.balance import Balance, find_balance, verdict
 from vibsim.studies.modes import ModesResult, find_modes
 from vibsim.studies.overview import Overview, overview
-from vibsim.studies.report_levels import Levels, alike, run_levels, sweep_levels, together
-from vibsim.studies.sweep.read import Read, describe, is_sweep, read_sweep, usual
+from vibsim.studies.report_differences import Differences, differences
+from vibsim.studies.report_exposure import day_exposure, run_exposure
+from vibsim.studies.report_levels import sweep_levels
+from vibsim.studies.report_views import Axis, Run, View, run_of, run_views
+from vibsim.studies.sweep.read import Read, describe, is_sweep, quantity, read_sweep, usual
 
+__all__ = ["Axis", "Report", "Source", "Subject", "View", "gather", "names_of"]
+ANY_SPEED = 100.0 * math.pi  # rad/s
 SPEED = ("run.speed",)  # how the key of the axis that the slider moves along begins
 
 
@@ -44,43 +49,14 @@ class Subject:
 
 
 @dataclass(frozen=True)
-class Axis:
-    """What points differ in: `values` in `unit`, as case keys are written."""
-
-    label: str
-    unit: str
-    values: np.ndarray
-
-
-@dataclass(frozen=True)
-class View:
-    """Points that are shown together: a grid over `axes` with `levels` in its order, or as many as `names` says.
-
-    `slider` tells which axis moves; `grid` whether the axes span a grid or every one has a value per point; `found`
-    what a sweep says in numbers (None of runs); `runs` the results of runs, in the order of the points; `written` what
-    the case as written says for each axis, where that is known.
-    """
-
-    name: str
-    subject: int
-    axes: list[Axis]
-    slider: int
-    grid: bool
-    names: list[str]
-    levels: Levels
-    found: dict[str, Any] | None = None
-    runs: list[Group] = field(default_factory=list)
-    keys: list[str] = field(default_factory=list)
-    written: list[float | None] = field(default_factory=list)
-
-
-@dataclass(frozen=True)
 class Source:
-    """One results file: where it is from, its attributes, the answer of a run (None of a sweep)."""
+    """One results file: where it is from, its attributes, the answer of a run (None of a sweep), and what people feel
+    of it over eight hours (None where nobody touches a sensor)."""
 
     name: str
     attributes: dict[str, Any]
     summary: dict[str, Any] | None
+    exposure: dict[str, Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -90,61 +66,45 @@ class Report:
     sources: list[Source]
     subjects: list[Subject]
     views: list[View]
+    day: dict[str, Any] | None = None
+    differences: Differences = field(default_factory=Differences)
 
 
-def gather(paths: list[Path]) -> Report:
-    """Read results files of runs and sweeps. Raises InputError for what is none, or has no point that was computed."""
+def gather(paths: list[Path], hours: list[float] | None = None) -> Report:
+    """Read results files of runs and sweeps; `hours` of each run put a day together.
+
+    Raises InputError for what is no results file, has no point that was computed, or hours that do not fit.
+    """
     sources: list[Source] = []
     subjects: list[Subject] = []
-    runs: list[tuple[str, int, Group, Levels]] = []
+    runs: list[Run] = []
     views: list[View] = []
+    sweeps: dict[str, Group] = {}
     for name, path in zip(names_of(paths), paths, strict=True):
         results = read_results(path)
         if is_sweep(results):
             sources.append(Source(name, results.attributes, None))
+            sweeps[name] = results
             views += _sweep_views(results, name, path, subjects)
             continue
-        if "torque" not in results.groups:
+        if not {"torque", "steps"} & set(results.groups):
             raise InputError(f"{path}: holds no quantities of a run; expected a results file from vibsim run")
-        sources.append(Source(name, results.attributes, summarise(results)))
+        sources.append(Source(name, results.attributes, summarise(results), run_exposure(results)))
         attributes = results.attributes
         whole = attributes["case_text"], attributes["case_sha256"], attributes["case_name"]
-        runs.append((name, _subject(whole, path, subjects), results, run_levels(results)))
+        runs.append(run_of(name, _subject(whole, path, subjects), results))
     title = " · ".join(dict.fromkeys(str(source.attributes["title"]) for source in sources))
     notes = dict.fromkeys(str(source.attributes.get("notes", "")) for source in sources)
-    return Report(title, [words for words in notes if words], sources, subjects, [*_run_views(runs), *views])
+    day = None if hours is None else day_exposure([run.results for run in runs], [run.name for run in runs], hours)
+    shown = [*run_views(runs), *views]
+    found = differences(runs, sweeps)
+    return Report(title, [words for words in notes if words], sources, subjects, shown, day, found)
 
 
 def names_of(paths: list[Path]) -> list[str]:
     """A name for each file: its stem, or its whole path where stems are the same."""
     stems = [path.stem for path in paths]
     return [stem if stems.count(stem) == 1 else str(path) for stem, path in zip(stems, paths, strict=True)]
-
-
-def _run_views(runs: list[tuple[str, int, Group, Levels]]) -> list[View]:
-    """Runs of one drawing at speeds that differ share a slider; every other run stands for itself."""
-    groups: list[list[tuple[str, int, Group, Levels]]] = []
-    for run in runs:
-        home = next((group for group in groups if group[0][1] == run[1] and _shares(group, run)), None)
-        if home is None:
-            groups.append([run])
-        else:
-            home.append(run)
-    return [_run_view(sorted(group, key=lambda run: float(run[3].speed[0]))) for group in groups]
-
-
-def _shares(group: list[tuple[str, int, Group, Levels]], run: tuple[str, int, Group, Levels]) -> bool:
-    speeds = [float(other[3].speed[0]) for other in group]
-    apart = all(abs(float(run[3].speed[0]) - speed) > 1e-3 * abs(speed) for speed in speeds)
-    return apart and alike(group[0][3], run[3])
-
-
-def _run_view(runs: list[tuple[str, int, Group, Levels]]) -> View:
-    levels = together([run[3] for run in runs])
-    names = [run[0] for run in runs]
-    axis = Axis("crank speed", "rpm", levels.speed * 30.0 / math.pi)
-    groups = [run[2] for run in runs]
-    return View(", ".join(names), runs[0][1], [axis], 0, True, names, levels, runs=groups, written=[None])
 
 
 def _sweep_views(results: Group, name: str, path: Path, subjects: list[Subject]) -> list[View]:
@@ -174,6 +134,8 @@ def _sweep_views(results: Group, name: str, path: Path, subjects: list[Subject])
                 _found(read),
                 keys=keys,
                 written=[_written(subjects[number].case_file, key) for key in keys],
+                swept=read.results,
+                lead=len(read.shape),
             )
         )
     return views
@@ -181,9 +143,7 @@ def _sweep_views(results: Group, name: str, path: Path, subjects: list[Subject])
 
 def _found(read: Read) -> dict[str, Any]:
     """What the sweep says in numbers, with the place of the least and the greatest of every quantity."""
-    from vibsim.studies.sweep.read import quantity
-
-    words = usual(read)
+    words = usual(read) + _exposures(read)
     found = describe(read, words, [])
     for row in found["quantities"]:
         values = quantity(read, row["quantity"]).values
@@ -192,6 +152,14 @@ def _found(read: Read) -> dict[str, Any]:
             row[name] = [float(value) for value in at]
         row["values"] = values
     return found
+
+
+def _exposures(read: Read) -> list[str]:
+    """A(8) at every contact that is judged for health."""
+    if "exposure_a8" not in read.results:
+        return []
+    names = [f"exposure_a8[{name}]" for name in read.results.labels("felt_at")]
+    return [name for name in names if np.nanmax(quantity(read, name).values, initial=0.0) > 0.0]
 
 
 def _written(case_file: CaseFile | None, key: str) -> float | None:
@@ -285,8 +253,10 @@ def _look_into(text: str, sha: str, name: str, case_file: CaseFile | None) -> Su
 
 
 def _balance(case_file: CaseFile) -> Balance:
-    """The crank train without its gas: the mechanism's own forces do not hang on it."""
+    """The crank train without its gas: the mechanism's own forces do not hang on it, and its speed is scaled out where
+    a run of several steps has none of its own."""
     assert case_file.case.engine is not None
     engine = case_file.case.engine.model_copy(update={"gas": NoGas()})
     case = case_file.case.model_copy(update={"engine": engine})
-    return find_balance(CaseFile(case, case_file.text, case_file.folder, case_file.name, case_file.raw))
+    speed = None if case.run is not None and case.run.speed else ANY_SPEED
+    return find_balance(CaseFile(case, case_file.text, case_file.folder, case_file.name, case_file.raw), speed)

@@ -10,6 +10,7 @@ import numpy as np
 from vibsim.post.levels import exact_values
 from vibsim.post.reduced import HIGHEST_ORDER
 from vibsim.results.labelled import Group
+from vibsim.studies.report_exposure import felt_at, felt_over
 from vibsim.studies.sweep.read import Read
 
 NET = "net"
@@ -23,11 +24,14 @@ class Levels:
     (n, sensors) m/s²; complex amplitudes `mount_orders` (n, orders, mounts, 3) N and `sensor_orders` (n, orders,
     sensors, 3) m/s² at `order` (orders): value = Σ Re(amplitude·e^{i·order·θ}), θ the crank angle from the start of
     the cycle; `torque_orders` (n, orders) N m amplitudes of net torque; `swing` (n) N m of net torque; `fluctuation`
-    (n) of speed; `peak_pressure` (n) Pa; `brake_torque` (n) N m.
+    (n) of speed; `peak_pressure` (n) Pa; `brake_torque` (n) N m. `felt` at and by which `contacts`: `a8` of eight hours
+    and `comfort` total (n, felt) m/s², nan where the rules judge nothing.
     """
 
     mounts: list[str]
     sensors: list[str]
+    felt: list[str]
+    contacts: list[str]
     order: np.ndarray
     speed: np.ndarray
     mount_rms: np.ndarray
@@ -39,6 +43,8 @@ class Levels:
     fluctuation: np.ndarray
     peak_pressure: np.ndarray
     brake_torque: np.ndarray
+    a8: np.ndarray
+    comfort: np.ndarray
 
     def chosen(self, points: np.ndarray, orders: int | None = None) -> Levels:
         """Some of the points (indices), and no more than so many orders."""
@@ -50,12 +56,13 @@ class Levels:
         return replace(self, order=self.order[:orders], **fewer)
 
 
-NOT_OVER_POINTS = ("mounts", "sensors", "order")
+NOT_OVER_POINTS = ("mounts", "sensors", "felt", "contacts", "order")
 
 
 def alike(first: Levels, second: Levels) -> bool:
     """Whether points can stand in one set: same mounts, sensors and orders."""
     names = first.mounts == second.mounts and first.sensors == second.sensors
+    names = names and first.felt == second.felt and first.contacts == second.contacts
     return names and np.array_equal(first.order, second.order)
 
 
@@ -76,10 +83,13 @@ def run_levels(results: Group) -> Levels:
     order = _orders(torque["order"]) if "order" in torque else np.zeros(0)
     net = torque.labels("torque").index(NET)
     none = np.full((len(order),), np.nan)
+    felt, contacts, a8, comfort = felt_at(results)
     pressure = float(exact_values(results, "cylinder_pressure").max()) if "cylinder_pressure" in results else np.nan
     return Levels(
         mounts=mounts,
         sensors=sensors,
+        felt=felt,
+        contacts=contacts,
         order=order,
         speed=np.array([torque.attributes["mean_speed_rad_per_s"]]),
         mount_rms=_level(results, "mount_forces/resultant_rms", len(mounts)),
@@ -91,6 +101,8 @@ def run_levels(results: Group) -> Levels:
         fluctuation=np.array([torque.attributes["speed_fluctuation"]]),
         peak_pressure=np.array([pressure]),
         brake_torque=np.array([float(exact_values(results, "load_torque").mean())]),
+        a8=a8,
+        comfort=comfort,
     )
 
 
@@ -125,11 +137,14 @@ def sweep_levels(read: Read) -> Levels:
         shape = (len(order), count, 3)
         return kept(f"{name}_amplitude", *shape) * np.exp(1j * kept(f"{name}_phase", *shape))
 
+    felt, contacts, a8, comfort = felt_over(results, points, lead)
     torques = results.labels("torque")
     net = torques.index(NET) if NET in torques else 0
     return Levels(
         mounts=mounts,
         sensors=sensors,
+        felt=felt,
+        contacts=contacts,
         order=order,
         speed=kept("mean_speed"),
         mount_rms=kept("mount_force_resultant_rms", len(mounts)),
@@ -141,4 +156,6 @@ def sweep_levels(read: Read) -> Levels:
         fluctuation=kept("speed_fluctuation"),
         peak_pressure=kept("peak_pressure"),
         brake_torque=kept("brake_torque"),
+        a8=a8,
+        comfort=comfort,
     )

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-import base64
 import json
 import math
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
 
-from vibsim.post.orders import angle_grid
-from vibsim.results.labelled import Group
 from vibsim.show.report.drawing import drawing, numbers
+from vibsim.show.report.histories import histories, swept_histories
+from vibsim.show.report.packing import packed
+from vibsim.show.report.people import comfort_bands, people_data
 from vibsim.show.report.verdict import shown_unit, trade_words
 from vibsim.show.style import COLOURS
 from vibsim.studies.report import Axis, Report, View
@@ -20,18 +19,14 @@ from vibsim.studies.report_levels import Levels
 
 MOST_NUMBERS = 500_000  # of phasors in a view: 2.7 MB as written
 FEWEST_ORDERS = 9  # kept before points are thinned out: up to order 4 of a four-stroke
-STEPS = 360  # of a history
-HISTORIES = (  # title, unit, scale, variables with their names
-    ("Torque on the crank", "N m", 1.0, (("gas_torque", "gas"), ("inertia_torque", "inertia"))),
-    ("Output torque", "N m", 1.0, (("load_torque", "output"), ("friction_torque", "friction"))),
-    ("Crank speed", "rpm", 30.0 / math.pi, (("crank_speed", "crank"),)),
-)
 
 
 def payload(report: Report) -> dict[str, Any]:
     """Everything the script needs."""
     return {
         "colours": COLOURS,
+        "comfort": comfort_bands(),
+        "floors": report.differences.floors(),
         "models": [drawing(subject) for subject in report.subjects],
         "views": [_view(view) for view in report.views],
     }
@@ -45,13 +40,9 @@ def as_json(found: dict[str, Any]) -> str:
     return text
 
 
-def packed(values: np.ndarray) -> str:
-    """Base64 of little-endian 32-bit floats; nan stays nan."""
-    return base64.b64encode(np.ascontiguousarray(values, dtype="<f4").tobytes()).decode()
-
-
 def _view(view: View) -> dict[str, Any]:
     levels, axes, points, notes = thinned(view)
+    swept, more = swept_histories(view, points)
     begin = [None if value is None else float(f"{value:.6g}") for value in view.written]
     return {
         "name": view.name,
@@ -62,7 +53,9 @@ def _view(view: View) -> dict[str, Any]:
         "begin": begin,
         "axes": [{"label": one.label, "unit": one.unit, "values": numbers(one.values)} for one in axes],
         "names": view.names,
-        "notes": notes,
+        "notes": notes + more,
+        "record": view.record,
+        "swept": swept,
         "speed": packed(levels.speed),
         "points": len(levels.speed),
         "mounts": levels.mounts,
@@ -73,6 +66,7 @@ def _view(view: View) -> dict[str, Any]:
         "mount_orders": packed(_pairs(levels.mount_orders)),
         "sensor_orders": packed(_pairs(levels.sensor_orders)),
         "torque_orders": packed(levels.torque_orders),
+        **people_data(levels),
         "quantities": [_quantity(row, points) for row in view.found["quantities"]] if view.found else [],
         "histories": [histories(results) for results in view.runs],
     }
@@ -84,7 +78,12 @@ def _pairs(values: np.ndarray) -> np.ndarray:
 
 def _quantity(row: dict[str, Any], points: np.ndarray) -> dict[str, Any]:
     scale, unit = shown_unit(row)
-    return {"label": trade_words(row), "unit": unit, "values": packed(scale * row["values"][points])}
+    return {
+        "label": trade_words(row),
+        "unit": unit,
+        "values": packed(scale * row["values"][points]),
+        "shares": list(row["importance"].values()),
+    }
 
 
 def thinned(view: View) -> tuple[Levels, list[Axis], np.ndarray, list[str]]:
@@ -126,68 +125,3 @@ def _fewer(view: View, most: int) -> tuple[np.ndarray, list[Axis]]:
     numbered = np.arange(total).reshape([len(one.values) for one in view.axes])
     axes = [Axis(one.label, one.unit, one.values[pick]) for one, pick in zip(view.axes, picks, strict=True)]
     return numbered[np.ix_(*picks)].ravel(), axes
-
-
-def histories(results: Group) -> dict[str, Any]:
-    """Torque, speed and pressure over one cycle in steps of crank angle, or over the record of a run that is not
-    periodic, with its forces and accelerations: there the least and the greatest value of each interval of time."""
-    grid = angle_grid(results)
-    if grid is not None and grid[2]:
-        group, x = grid[0], np.degrees(grid[1])
-        chosen = np.unique(np.linspace(0, len(x) - 1, STEPS).round().astype(int))
-        charts = [_history(one, lambda values: values[chosen]) for one in _courses(group, results.labels("cylinder"))]
-        return {
-            "x": numbers(x[chosen]),
-            "label": "crank angle",
-            "unit": "°",
-            "cycle": True,
-            "words": "",
-            "charts": charts,
-        }
-    time = results["time"]
-    edges = np.unique(np.linspace(0, len(time), STEPS // 2 + 1).round().astype(int))
-    x = np.stack([time[edges[:-1]], 0.5 * (time[edges[:-1]] + time[edges[1:] - 1])], axis=1).ravel()
-    courses = [*_vectors(results), *_courses(results, results.labels("cylinder"))]
-    charts = [_history(one, lambda values: _extremes(values, edges)) for one in courses]
-    words = f"least and greatest of every {1e3 * (time[-1] - time[0]) / (len(edges) - 1):.3g} ms"
-    return {"x": numbers(x), "label": "time", "unit": "s", "cycle": False, "words": words, "charts": charts}
-
-
-def _extremes(values: np.ndarray, edges: np.ndarray) -> np.ndarray:
-    """Least and greatest (2·intervals) of values (n) between edges (intervals + 1, indices)."""
-    low, high = np.minimum.reduceat(values, edges[:-1]), np.maximum.reduceat(values, edges[:-1])
-    return np.stack([low, high], axis=1).ravel()
-
-
-Course = tuple[str, str, list[tuple[str, np.ndarray]]]  # title, unit, curves by name
-
-
-def _courses(group: Group, cylinders: list[str]) -> list[Course]:
-    found: list[Course] = []
-    for title, unit, scale, variables in HISTORIES:
-        found.append((title, unit, [(name, scale * group[key]) for key, name in variables if key in group]))
-    if "cylinder_pressure" in group and np.ptp(group["cylinder_pressure"]) > 0.0:
-        names = [f"cylinder {name}" for name in cylinders]
-        curves = list(zip(names, 1e-5 * group["cylinder_pressure"].T, strict=True))
-        found.append(("Cylinder pressure", "bar", curves))
-    return [one for one in found if one[2]]
-
-
-def _vectors(results: Group) -> list[Course]:
-    """Size of the varying force of every mount and of the acceleration of every sensor over the record."""
-    found: list[Course] = []
-    for title, unit, key, dim in (
-        ("Varying force of mounts", "N", "mount_force", "mount"),
-        ("Acceleration of sensors", "m/s²", "sensor_acceleration", "sensor"),
-    ):
-        if key in results:
-            varying = results[key] - (results[key].mean(axis=0) if dim == "mount" else 0.0)
-            sizes = np.linalg.norm(varying, axis=2)
-            found.append((title, unit, list(zip(results.labels(dim), sizes.T, strict=True))))
-    return found
-
-
-def _history(course: Course, taken: Callable[[np.ndarray], np.ndarray]) -> dict[str, Any]:
-    title, unit, curves = course
-    series = [{"name": name, "values": numbers(taken(np.asarray(values)))} for name, values in curves]
-    return {"title": title, "unit": unit, "series": series, "afloat": unit == "rpm"}

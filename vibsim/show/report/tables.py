@@ -6,25 +6,23 @@ import math
 from typing import Any
 
 from vibsim.post.exposure_rules import CAUTION as EXPOSURE_CAUTION
+from vibsim.show.report.steps import steps_tables
 from vibsim.show.report.verdict import at_words, shown_unit, trade_words
+from vibsim.show.report.words import Table, table
 from vibsim.show.run_tables import _orders
 from vibsim.show.tables import CAUTION, plain_number
 from vibsim.studies.overview import Overview
 from vibsim.studies.report import Report, Source, Subject, View
 
-Table = dict[str, Any]
 MOST_FAILURES = 20
-
-
-def table(caption: str, columns: list[str], rows: list[list[str]], note: str = "", text: int = 1) -> Table:
-    """A table whose first `text` columns are words, the others numbers."""
-    return {"caption": caption, "columns": columns, "rows": rows, "note": note, "text": text}
 
 
 def run_tables(source: Source) -> list[Table]:
     """Levels of a run: mounts, sensors, people, torque."""
     summary = source.summary
     assert summary is not None
+    if "steps" in summary:
+        return steps_tables(source)
     tables = []
     if summary["mounts"]:
         rows = [
@@ -85,7 +83,7 @@ def side_by_side(report: Report) -> list[Table]:
         ("sensors", "rms_m_per_s2", "Acceleration, rms m/s²", 3),
         ("torque", "swing_N_m", "Torque swing, N m", 1),
     ):
-        levels = [{row["name"]: row[key] for row in source.summary[kind]} for source in runs if source.summary]
+        levels = [{row["name"]: row[key] for row in source.summary.get(kind, [])} for source in runs if source.summary]
         names = dict.fromkeys(name for one in levels for name in one)
         rows = [[name, *(plain_number(one[name], digits) if name in one else "" for one in levels)] for name in names]
         columns = ["", *(source.name for source in runs)]
@@ -110,7 +108,7 @@ def difference(report: Report) -> str:
     parts = []
     for kind, key, words in (("mounts", "rms_N", "worst mount"), ("sensors", "rms_m_per_s2", "worst sensor")):
         worst = {
-            source.name: source.summary[kind][0][key] for source in runs if source.summary and source.summary[kind]
+            source.name: source.summary[kind][0][key] for source in runs if source.summary and source.summary.get(kind)
         }
         if len(worst) > 1 and max(worst.values()) > 0.0:
             least = min(worst, key=lambda name: worst[name])
@@ -205,8 +203,7 @@ def cautions(report: Report) -> list[str]:
         settled = source.attributes.get("settled")
         if settled is not None and not settled:
             lines.append(f"{source.name}: the run did not settle; what is shown is its last cycle")
-        if source.summary is not None and source.summary["run_kind"] not in ("steady",):
-            lines.append(f"{source.name}: not periodic; orders are those of its whole record, Hann window")
+    lines += report.differences.notes
     for subject in report.subjects:
         lines += [f"{subject.name}: not shown, {words}" for words in subject.missing]
         if subject.understood is not None:
@@ -214,6 +211,14 @@ def cautions(report: Report) -> list[str]:
         if subject.modes is not None:
             lines += subject.modes.warnings()
     for view in report.views:
+        if view.record:
+            lines.append(
+                f"{view.name}: does not repeat; orders at a time are those of a window of four working cycles about it "
+                f"(Hann), of {len(view.levels.speed)} windows along the record; forces over a cycle are put together "
+                "from them"
+            )
+        elif view.found is None and any(one.attributes.get("run_kind") != "steady" for one in view.runs):
+            lines.append(f"{view.name}: not periodic; orders are those of its whole record, Hann window")
         drawn = [key for key in view.keys if not key.startswith("run.")]
         if drawn:
             lines.append(

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-import math
 from typing import Any
 
+import numpy as np
+
 from vibsim.post.exposure_rules import daily_values
+from vibsim.show.report.steps import steps_verdict
+from vibsim.show.report.words import Card, three_digits
 from vibsim.show.run_tables import _orders, _running, _settling, load_step_lines
 from vibsim.show.sweep_figures import SHOWN
 from vibsim.show.tables import plain_number
 from vibsim.studies.report import Axis, Report, Source, View
 
-Card = dict[str, Any]
 MOST_CARDS, FIRM = 6, "\u00a0"
 TRADE = {
     "sensor_resultant_rms": "Acceleration rms",
+    "exposure_a8": "A(8) of 8 h",
     "mount_force_resultant_rms": "Varying force of the worst mount, rms",
     "torque_swing": "Torque swing",
     "speed_fluctuation": "Speed fluctuation",
@@ -31,6 +34,8 @@ def verdicts(report: Report) -> list[dict[str, Any]]:
 def _of_run(source: Source) -> dict[str, Any]:
     summary = source.summary
     assert summary is not None
+    if "steps" in summary:
+        return steps_verdict(source)
     remarks = load_step_lines(summary["load_step"]) if "load_step" in summary else []
     if "settling" in summary:
         remarks = [_settling(summary["settling"]), *remarks]
@@ -43,13 +48,6 @@ def _of_run(source: Source) -> dict[str, Any]:
         "remarks": remarks,
         "doubtful": "settling" in summary and not summary["settling"]["settled"],
     }
-
-
-def three_digits(value: float) -> str:
-    """Three digits that count, without an exponent; what is less than a millionth is none."""
-    if abs(value) < 1e-6:
-        return "0"
-    return plain_number(value, max(0, 2 - math.floor(math.log10(abs(value)))))
 
 
 def _leads(row: dict[str, Any]) -> str:
@@ -147,10 +145,53 @@ def _of_sweep(view: View) -> dict[str, Any]:
         "name": view.name,
         "running": running,
         "sentence": _best_words(view),
-        "cards": [_range_card(row, view.axes, found["axes"]) for row in shown[:MOST_CARDS]],
+        "cards": _sweep_cards(view, shown),
         "remarks": remarks,
         "doubtful": bool(failed or missing),
     }
+
+
+def _sweep_cards(view: View, shown: list[dict[str, Any]]) -> list[Card]:
+    """What is felt counts first: the last card is the worst exposure, where anything is judged for health."""
+    assert view.found is not None
+    axes = view.found["axes"]
+    exposed = _exposed(view)
+    plain = [row for row in shown if not row["quantity"].startswith("exposure_")]
+    cards = [_range_card(row, view.axes, axes) for row in plain[: MOST_CARDS - len(exposed)]]
+    return [*cards, *exposed]
+
+
+def _exposed(view: View) -> list[Card]:
+    """A(8) of the contact and point that come nearest to the action value, or pass it furthest."""
+    levels = view.levels
+    action = np.array([daily_values(contact).action for contact in levels.contacts])
+    share = levels.a8 / action if len(action) else levels.a8
+    if not np.isfinite(share).any():
+        return []
+    point, worst = np.unravel_index(int(np.nanargmax(share)), share.shape)
+    most, name = float(share[point, worst]), levels.felt[worst]
+    limit = daily_values(levels.contacts[worst]).limit
+    over = int((np.nanmax(np.where(np.isfinite(share), share, 0.0), axis=1) >= 1.0).sum())
+    at = at_words(view.axes, place_of(view, int(point)))
+    beyond = "OVER THE LIMIT VALUE" if levels.a8[point, worst] >= limit else f"action value passed at {over} points"
+    return [
+        {
+            "title": "Exposure, worst",
+            "name": name,
+            "value": f"A(8) {three_digits(float(levels.a8[point, worst]))} m/s²",
+            "lines": [f"at {at}, {levels.contacts[worst]}, 8 h a day", beyond if over else "no point passes it"],
+            "share": round(100.0 * most, 1),
+            "alarm": most >= 1.0,
+        }
+    ]
+
+
+def place_of(view: View, point: int) -> list[float]:
+    """Where a point stands on every axis."""
+    if not view.grid:
+        return [float(axis.values[point]) for axis in view.axes]
+    places = np.unravel_index(point, [len(axis.values) for axis in view.axes])
+    return [float(axis.values[n]) for axis, n in zip(view.axes, places, strict=True)]
 
 
 def _best_words(view: View) -> str:

@@ -39,6 +39,7 @@ class Chart {
 
   look(n) {
     if (this.spec.kind === "bars") return { fill: colour(n) };
+    if (this.spec.band) return { fill: colour(n), "fill-opacity": 0.35, stroke: colour(n), "stroke-width": 0.8 };
     return { fill: "none", stroke: colour(n), "stroke-width": 2, "stroke-dasharray": dash(n), "stroke-linejoin": "round" };
   }
 
@@ -201,7 +202,19 @@ class Chart {
     add(axes, "text", { x: width - right, y: height - 6, "text-anchor": "end", class: "label" }, [spec.x.label, spec.x.unit].filter(Boolean).join(", "));
   }
 
+  /** Filled between the least and the greatest value of every interval, which follow each other in a row. */
+  filled(row, y) {
+    let upper = "", lower = "";
+    for (let n = 0; n + 1 < row.length; n += 2) {
+      const x = this.pixel((this.x[n] + this.x[n + 1]) / 2).toFixed(1);
+      upper += `${n ? "L" : "M"}${x} ${y(row[n + 1]).toFixed(1)}`;
+      lower = `L${x} ${y(row[n]).toFixed(1)}${lower}`;
+    }
+    return `${upper}${lower}Z`;
+  }
+
   line(row, y) {
+    if (this.spec.band) return this.filled(row, y);
     let path = "", pen = "M";
     for (let n = 0; n < row.length; n++) {
       if (!Number.isFinite(row[n])) { pen = "M"; continue; }
@@ -218,7 +231,7 @@ class Chart {
     let path = "";
     for (let k = 0; k < row.length; k++) {
       const top = y(row[k]);
-      if (!Number.isFinite(top) || floor - top < 0.3) continue;
+      if (!Number.isFinite(top) || Math.abs(floor - top) < 0.3) continue;
       const left = this.pixel(this.x[k]) - 0.4 * whole + place * wide;
       path += `M${left.toFixed(1)} ${floor.toFixed(1)}V${top.toFixed(1)}h${(0.94 * wide).toFixed(1)}V${floor.toFixed(1)}Z`;
     }

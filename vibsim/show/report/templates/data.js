@@ -5,8 +5,9 @@ const WAVE = Array.from({ length: STEPS }, (_, n) => Math.cos((2 * Math.PI * n) 
 class View {
   constructor(raw) {
     Object.assign(this, raw);
-    for (const name of ["speed", "mount_rms", "sensor_rms", "mount_orders", "sensor_orders", "torque_orders"]) this[name] = decode(raw[name]);
+    for (const name of ["speed", "mount_rms", "sensor_rms", "mount_orders", "sensor_orders", "torque_orders", "a8", "comfort"]) this[name] = decode(raw[name]);
     this.quantities = raw.quantities.map((item) => ({ ...item, values: decode(item.values) }));
+    if (raw.swept) this.swept = { ...raw.swept, values: decode(raw.swept.values) };
     this.cycle = this.order.length > 1 ? 1 / this.order[1] : 1; // turns
     this.place = this.axes.map(() => 0);
     this.rank = this.grid ? null : this.ranked();
@@ -28,6 +29,19 @@ class View {
     return this.axes.reduce((sum, axis, n) => sum * axis.values.length + (n === this.slider ? at : this.place[n]), 0);
   }
 
+  /** The value of an axis at a point. */
+  valueOf(axis, point) {
+    if (!this.grid) return this.axes[axis].values[point];
+    const stride = this.axes.slice(axis + 1).reduce((size, one) => size * one.values.length, 1);
+    return this.axes[axis].values[Math.floor(point / stride) % this.axes[axis].values.length];
+  }
+
+  /** Go to a point by its number. */
+  moveTo(point) {
+    if (!this.grid) { this.place[this.slider] = this.rank.indexOf(point); return; }
+    this.axes.forEach((one, n) => { this.place[n] = one.values.indexOf(this.valueOf(n, point)); });
+  }
+
   /** Places along the slider (n). */
   along() {
     const values = this.axes[this.slider].values;
@@ -38,6 +52,7 @@ class View {
     const say = (axis, value) => (axis.unit === "rpm" ? `${plain(value, 4)} rpm` : `${axis.label} ${plain(value, 4)} ${axis.unit}`.trim());
     const point = this.point();
     const words = this.axes.map((axis, n) => say(axis, this.grid ? axis.values[this.place[n]] : axis.values[point])).join(", ");
+    if (this.record) return `${words}, ${plain((this.speed[point] * 30) / Math.PI, 4)} rpm`;
     return this.kind === "run" && this.names.length > 1 ? `${words} · ${this.names[point]}` : words;
   }
 

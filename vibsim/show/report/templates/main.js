@@ -35,7 +35,7 @@ function build() {
   const { view } = state, model = DATA.models[view.model];
   extremes(view);
   controls(view);
-  for (const id of ["mechanism", "mounts", "orders", "cycle", "along", "map", "compare", "modes"]) byId(id).hidden = true;
+  for (const id of ["mechanism", "mounts", "orders", "cycle", "along", "exposure", "map", "parallel", "matters", "tracks", "compare", "modes"]) byId(id).hidden = true;
   page.mechanism = model && model.mechanism ? new Mechanism(heading("mechanism"), model.mechanism) : null;
   if (page.mechanism) page.mechanism.fit(Math.max(...Array.from(view.speed).filter(Number.isFinite)));
   page.mounts = model && view.mounts.length === model.mounts.length && model.mounts.length && view.order.length > 1 ? new MountViews(heading("mounts"), model, view) : null;
@@ -43,7 +43,13 @@ function build() {
   buildCycle(view);
   buildAlong(view);
   page.map = view.quantities.length && view.axes.filter((axis) => axis.values.length > 1).length > 1 ? new SweepMap(heading("map"), view, placed) : null;
-  buildCompare();
+  buildExposure(view);
+  page.tracks = view.record ? new RecordOrders(heading("tracks"), view, (index) => { view.place[0] = index; placed(); }) : null;
+  const many = view.quantities.length && view.points > 2;
+  page.parallel = many ? new Parallel(heading("parallel"), view, placed) : null;
+  if (many && view.axes.length > 1) new Matters(heading("matters"), view);
+  const several = views.length > 1 && views.every((one) => one.order.length > 1 && !one.record);
+  page.compare = several ? new Differences(heading("compare"), view) : null;
   page.modes = model && model.modes.length ? new Modes(heading("modes"), model) : null;
   if (page.modes && still.matches) page.modes.phase(0);
   byId("thinned").textContent = view.notes.join("; ");
@@ -112,21 +118,39 @@ function buildCycle(view) {
   }
 }
 
-/** Torque and pressure of a run; other runs on the slider bring their own. */
+/** Torque and pressure of a run or of a sweep's point; other runs on the slider bring their own. */
 function buildHistories(view, point) {
-  const found = view.histories[point];
-  if (!found || page.historyOf === found) return;
+  const found = view.swept || view.histories[view.record ? 0 : point];
+  if (!found) return;
+  if (page.historyOf !== found) chartHistories(view, found);
+  if (view.swept) showSwept(view, point);
+  if (view.record) for (const chart of page.over) chart.cursor(view.along()[view.at]);
+}
+
+function chartHistories(view, found) {
   page.historyOf = found;
   page.histories = [];
+  page.over = [];
   const host = byId("histories");
   empty(host);
   byId("record").hidden = false;
   byId("record-words").textContent = found.words;
+  const pick = view.record ? (index) => { view.place[0] = view.nearest(found.x[index]); placed(); } : null;
   for (const one of found.charts) {
-    const chart = new Chart(host, { title: one.title, x: { label: found.label, unit: found.unit }, y: { label: "", unit: one.unit }, kind: "lines", series: one.series.map((s) => s.name), cursor: found.cycle, afloat: one.afloat });
-    chart.show(found.x, one.series.map((s) => s.values));
+    const chart = new Chart(host, { title: one.title, x: { label: found.label, unit: found.unit }, y: { label: "", unit: one.unit }, kind: "lines", series: one.series.map((s) => s.name), cursor: found.cycle || view.record, afloat: one.afloat, band: !found.cycle, onPick: pick });
+    if (!view.swept) chart.show(found.x, one.series.map((s) => s.values));
+    page.over.push(chart);
     if (found.cycle) page.histories.push(chart);
   }
+}
+
+/** The curves of one point of a sweep that kept them, one after the other in one array. */
+function showSwept(view, point) {
+  const { x, charts, values } = view.swept, steps = x.length, count = charts.reduce((sum, one) => sum + one.series.length, 0);
+  let from = point * count * steps;
+  charts.forEach((one, n) => {
+    page.over[n].show(x, one.series.map(() => { const row = values.subarray(from, from + steps); from += steps; return row; }));
+  });
 }
 
 function buildAlong(view) {
@@ -146,27 +170,13 @@ function buildAlong(view) {
   };
 }
 
-function buildCompare() {
-  page.compare = null;
-  if (views.length < 2 || views.some((view) => view.order.length < 2)) return;
-  const host = heading("compare"), row = add(host, "p", { class: "row" }), label = add(row, "label", { for: "channel" }, "Compare ");
-  const select = add(label, "select", { id: "channel" });
-  const names = (kind) => [...new Set(views.flatMap((view) => view.items(kind)))];
-  for (const kind of ["mount", "sensor"]) for (const name of names(kind)) add(select, "option", { value: `${kind}/${name}` }, `${kind}: ${name}`);
-  add(select, "option", { value: "torque/net" }, "net torque");
-  const chart = new Chart(host, { title: "Amplitude per order", x: { label: "engine order", unit: "" }, y: { label: "amplitude", unit: "" }, kind: "bars", series: views.map((view) => view.name), first: orders(state.view) });
-  const where = add(host, "p", { class: "quiet" });
-  page.compare = () => {
-    const [kind, ...rest] = select.value.split("/"), name = rest.join("/"), order = state.view.order.slice(1);
-    chart.spec.y.unit = kind === "mount" ? "N" : kind === "sensor" ? "m/s²" : "N m";
-    chart.show(order, views.map((view) => {
-      const item = kind === "torque" ? 0 : view.items(kind).indexOf(name);
-      const found = item < 0 ? [] : kind === "torque" ? view.torque(view.point()) : view.amplitudes(kind, item, view.point());
-      return order.map((one) => { const k = view.order.findIndex((other) => Math.abs(other - one) < 1e-6); return k > 0 && found.length ? found[k - 1] : NaN; });
-    }));
-    where.textContent = views.map((view) => `${view.name}: ${view.words()}`).join("; ");
-  };
-  select.addEventListener("change", () => { chart.key = ""; page.compare(); });
+function buildExposure(view) {
+  page.exposure = [];
+  if (!view.felt.length) return;
+  const host = heading("exposure"), people = new People(host, view);
+  page.exposure.push((point) => people.show(point));
+  const along = exposureAlong(host, view, (index) => { view.place[view.slider] = index; placed(); });
+  if (along) page.exposure.push(along);
 }
 
 /** The place has changed, by whatever: the other results go to the nearest value of the same key. */
@@ -195,8 +205,11 @@ function move() {
   if (page.mounts) page.mounts.point(view, courses.mount);
   if (page.mechanism && !missing) page.mechanism.speed(view.speed[point]);
   if (page.along) page.along();
+  for (const show of page.exposure) show(point);
   if (page.map) page.map.draw();
-  if (page.compare) page.compare();
+  if (page.tracks) page.tracks.draw();
+  if (page.parallel) page.parallel.mark();
+  if (page.compare) page.compare.show();
   buildHistories(view, point);
 }
 
@@ -219,7 +232,7 @@ function ask() {
 
 function frame(now) {
   state.asked = false;
-  const passed = Math.min(now - state.last, 100) / 1000;
+  const passed = Math.max(0, Math.min(now - state.last, 100)) / 1000;
   state.last = now;
   if (state.playing) {
     state.theta += (2 * Math.PI * passed) / SECONDS_PER_TURN;
@@ -253,6 +266,7 @@ function start() {
   document.addEventListener("visibilitychange", () => { state.last = performance.now(); ask(); });
   const folded = [];
   window.addEventListener("beforeprint", () => {
+    byId("printed-place").textContent = `Pictures and charts of ${state.view.name} at ${state.view.words()}, crank angle ${byId("angle-words").textContent}`;
     for (const fold of document.querySelectorAll("details.print:not([open])")) { fold.open = true; folded.push(fold); }
   });
   window.addEventListener("afterprint", () => { for (const fold of folded.splice(0)) fold.open = false; });
