@@ -64,6 +64,9 @@ def test_keys_that_would_do_nothing(gas, strokes, words):
             {"exhaust_opens_deg": 130, "exhaust_closes_deg": 130},
             r"exhaust_opens_deg, exhaust_closes_deg: got 130 and 130",
         ),
+        ({"intake_flow_area_mm2": 0.01}, r"intake_flow_area: got 0\.01 mm2; must lie between 20\.4 and 4\.07e\+03 mm2"),
+        ({"exhaust_flow_area_mm2": 1e6}, r"exhaust_flow_area: got 1e\+06 mm2; must lie between"),
+        ({"air_fuel_ratio": 60.0}, r"air_fuel_ratio: got 60; must be at most 29\.3 for this fuel: no flame"),
     ],
 )
 def test_burns_and_valves_that_cannot_be(gas, words):

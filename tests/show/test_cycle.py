@@ -56,6 +56,23 @@ def test_tables(command):
     assert "delivering the charge" not in out
 
 
+def test_what_the_whole_engine_gives(command):
+    """Brake is indicated less what is lost (definition); the cycle says how many it took."""
+    point = json.loads(command("cycle", DEMO, "--json", "--load", 0.6)[1])["points"][0]
+    whole = point["engine"]
+    lost = sum(whole[f"{name}_mean_pressure_bar"] for name in ("friction", "accessory", "charger"))
+    assert whole["brake_mean_pressure_bar"] == pytest.approx(point["indicated_mean_pressure_bar"] - lost, rel=1e-9)
+    assert whole["brake_power_kW"] == pytest.approx(1e-3 * whole["brake_torque_N_m"] * 4000.0 * math.pi / 30.0)
+    mechanical = whole["brake_mean_pressure_bar"] / point["indicated_mean_pressure_bar"]
+    assert whole["brake_efficiency"] == pytest.approx(point["efficiency"] * mechanical, rel=1e-9)
+    per_work = point["indicated_fuel_consumption_g_per_kWh"]
+    assert whole["brake_fuel_consumption_g_per_kWh"] == pytest.approx(per_work / mechanical, rel=1e-9)
+    assert 2 <= point["cycles_to_close"] < 40
+    out = command("cycle", DEMO, "--load", 0.6)[1]
+    for words in ("BMEP, bar", "cycles until it closed", "come back to 2e-05 of themselves"):
+        assert words in out
+
+
 def test_pictures_are_whole_and_not_blank(tmp_path, command):
     found = json.loads(command("cycle", DEMO, "--json", "-o", tmp_path)[1])
     names = {f"cycle-{name}.png" for name in PICTURES}

@@ -18,6 +18,7 @@ from vibsim.engine.layout import ResolvedCylinder
 from vibsim.engine.valve_timing import valves_of
 from vibsim.inputs.models import Engine
 
+STANDARD_PRESSURE = 101325.0
 KEPT_CYCLES = 512  # 50 kB each: studies meet the same cylinder at the same point again and again
 
 
@@ -100,6 +101,19 @@ class Cycle:
     def pumping_mean_pressure(self) -> float:
         """Net less gross: negative where gas exchange costs work."""
         return (self.work - self.gross_work) / self.swept_volume
+
+    @property
+    def air_supplied(self) -> float:
+        """Air that came in over what fills the swept volume at standard ambient pressure and the intake's temperature:
+        volumetric efficiency, in a two-stroke the delivery ratio (definitions)."""
+        filling = STANDARD_PRESSURE * self.swept_volume / (self.gas.r_air * self.conditions.intake_temperature)
+        return self.air_mass / filling
+
+    @property
+    def air_kept(self) -> float:
+        """Air in the cylinder as the valves shut over what came in: trapping efficiency; above 1 where burnt gas of a
+        lean mixture brings air of its own. 0 without air."""
+        return self.trapped_air / self.air_mass if self.air_mass else 0.0
 
     @property
     def heat_released(self) -> float:

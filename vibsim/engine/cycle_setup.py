@@ -25,6 +25,7 @@ DELIVERY = {"spark": (0.2, 0.85), "diesel": (1.3, 1.3)}  # at load 0 and 1
 SCAVENGE_RATIO = 1.1  # delivery over exhaust pressure, to begin with
 DIESEL_RICHNESS = 0.72  # of stoichiometric at full load, short of smoke; common practice
 RICHEST = 2.5
+LEANEST = 0.5  # fuel over air to the stoichiometric at which a flame goes out: common practice 0.5 to 0.6, no source
 SPRAY_BURNS = 0.99  # of the fuel; common practice
 PORT_MIXING = 0.01  # of the air that fills the swept volume
 CELLS = 360  # of a cycle
@@ -93,6 +94,10 @@ def richness_of(gas: CycleGas, fuelling: float = 1.0) -> float:
     if gas.air_fuel_ratio is not None and gas.air_fuel_ratio < needed / RICHEST:
         least = f"{needed / RICHEST:.3g} for this fuel, {RICHEST:g} times as rich as it burns"
         raise InputError(f"engine.gas.air_fuel_ratio: got {gas.air_fuel_ratio:g}; must be at least {least}")
+    flame = gas.heat_capacity_ratio is None and not by_compression(gas)
+    if flame and gas.air_fuel_ratio is not None and gas.air_fuel_ratio > needed / LEANEST:
+        most = f"{needed / LEANEST:.3g} for this fuel: no flame goes through {1.0 / LEANEST:g} times the air it needs"
+        raise InputError(f"engine.gas.air_fuel_ratio: got {gas.air_fuel_ratio:g}; must be at most {most}")
     if gas.air_fuel_ratio is not None:
         return fuelling * needed / gas.air_fuel_ratio
     return fuelling * (DIESEL_RICHNESS if by_compression(gas) else 1.0)

@@ -14,6 +14,8 @@ VALVE_ANGLES = {  # intake opens, closes, exhaust opens, closes: degrees from fi
     2: (120.0, 240.0, 95.0, 265.0),
 }
 FLOW_AREA_SHARE = {4: (0.15, 0.12), 2: (0.20, 0.25)}  # effective over bore area, intake and exhaust; common practice
+# of the bore area: below it an engine hardly breathes even at idle, above it no valve or port has room
+LEAST_SHARE, MOST_SHARE = 0.005, 1.0
 
 
 def valve_angles(gas: CycleGas, strokes: int) -> tuple[float, float, float, float]:
@@ -25,7 +27,8 @@ def valve_angles(gas: CycleGas, strokes: int) -> tuple[float, float, float, floa
 
 
 def valves_of(engine: Engine, gas: CycleGas, cylinder: ResolvedCylinder) -> tuple[Valve, Valve]:
-    """Intake and exhaust of a cylinder. Raises InputError for one open for no time, or two thirds of the cycle."""
+    """Intake and exhaust of a cylinder. Raises InputError for one open for no time, or two thirds of the cycle, or with
+    a flow area that leaves no engine or finds no room."""
     i_open, i_close, e_open, e_close = valve_angles(gas, engine.strokes)
     cycle = engine.strokes * math.pi
     for name, opens, closes in (("intake", i_open, i_close), ("exhaust", e_open, e_close)):
@@ -37,4 +40,11 @@ def valves_of(engine: Engine, gas: CycleGas, cylinder: ResolvedCylinder) -> tupl
     shares = FLOW_AREA_SHARE[engine.strokes]
     intake = gas.intake_flow_area or shares[0] * cylinder.area
     exhaust = gas.exhaust_flow_area or shares[1] * cylinder.area
+    for name, area in (("intake", intake), ("exhaust", exhaust)):
+        if not LEAST_SHARE * cylinder.area <= area <= MOST_SHARE * cylinder.area:
+            allowed = f"{1e6 * LEAST_SHARE * cylinder.area:.3g} and {1e6 * MOST_SHARE * cylinder.area:.3g} mm2"
+            raise InputError(
+                f"engine.gas.{name}_flow_area: got {1e6 * area:.4g} mm2; must lie between {allowed}, "
+                f"{100.0 * LEAST_SHARE:g} to {100.0 * MOST_SHARE:g} % of the bore's (usually 10 to 25 %)"
+            )
     return Valve(i_open, i_close, intake), Valve(e_open, e_close, exhaust)

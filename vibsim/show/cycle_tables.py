@@ -6,9 +6,18 @@ from pathlib import Path
 
 from rich.text import Text
 
+from vibsim.engine.cycle_solver import TOLERANCE
 from vibsim.engine.knock import UNCERTAINTY
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
-from vibsim.studies.cycle_view import SLOPE_RULE, CycleView, Point, energy_as_dict, point_as_dict
+from vibsim.studies.cycle_view import (
+    CLOSES,
+    SLOPE_RULE,
+    CycleView,
+    Point,
+    energy_as_dict,
+    engine_as_dict,
+    point_as_dict,
+)
 
 NONE = "–"
 LABEL_WIDTH, COLUMN_WIDTH = 42, 17
@@ -30,12 +39,25 @@ ROWS = (  # words, key, factor, digits
     ("fuel per cycle, mg", "fuel_mass_mg", 1.0, 2),
     ("trapped mass, mg", "trapped_mass_mg", 1.0, 1),
     ("residual gas, %", "residual_share", 100.0, 1),
+    ("air supplied, % of a filled swept volume", "air_supplied_share", 100.0, 1),
+    ("  of it there as the valves shut, %", "air_kept_share", 100.0, 1),
     ("intake pressure, bar", "intake_pressure_bar", 1.0, 3),
     ("exhaust temperature at the valve, K", "exhaust_valve_temperature_K", 1.0, 0),
     ("exhaust temperature past the port, K", "exhaust_temperature_K", 1.0, 0),
     ("heat to the cylinder's walls, J", "wall_heat_J", 1.0, 1),
     ("exponent of compression", "compression_exponent", 1.0, 3),
     ("exponent of expansion", "expansion_exponent", 1.0, 3),
+    ("cycles until it closed", "cycles_to_close", 1.0, 0),
+)
+ENGINE = (  # of the whole engine
+    ("BMEP, bar", "brake_mean_pressure_bar", 1.0, 2),
+    ("  lost to friction, bar", "friction_mean_pressure_bar", 1.0, 2),
+    ("  to accessories, bar", "accessory_mean_pressure_bar", 1.0, 2),
+    ("  to the charger, bar", "charger_mean_pressure_bar", 1.0, 2),
+    ("torque, N m", "brake_torque_N_m", 1.0, 1),
+    ("power, kW", "brake_power_kW", 1.0, 2),
+    ("brake efficiency, %", "brake_efficiency", 100.0, 1),
+    ("brake fuel consumption, g/kWh", "brake_fuel_consumption_g_per_kWh", 1.0, 0),
 )
 BALANCE = (  # words, key
     ("net work", "net_work_J"),
@@ -61,13 +83,18 @@ def print_cycles(view: CycleView, title: str, written: list[Path]) -> None:
     across = max((console.width - LABEL_WIDTH) // COLUMN_WIDTH, 1)
     for first in range(0, len(view.points), across):
         points = view.points[first : first + across]
-        for heading, rows in (("What the cycle gives", _gives(points)), ("Energy per cycle", _energy(points))):
+        tables = (
+            ("What the cycle gives", _gives(points)),
+            ("What the engine gives, all cylinders, after its losses", _engine(points)),
+            ("Energy per cycle", _energy(points)),
+        )
+        for heading, rows in tables:
             table = new_table(heading, "", *("\n".join(view.label(point).split(", ", 2)) for point in points))
             for words, cells in rows:
                 if any(cell != NONE for cell in cells):
                     table.add_row(words, *cells)
             console.print(table)
-    console.print(Text(SLOPE_RULE), style="dim")
+    console.print(Text(f"{SLOPE_RULE}; {CLOSES.format(TOLERANCE)}"), style="dim")
     for words in view.notes:
         console.print(Text(f"note: {words}", style="bold"))
     console.print(Text(CAUTION), style="dim")
@@ -86,6 +113,13 @@ def _gives(points: tuple[Point, ...]) -> Rows:
     rows.append((f"knock margin ± {UNCERTAINTY:.0f}, octane numbers", [_margin(point) for point in points]))
     rows.append(("  so it", [_verdict(point) for point in points]))
     return rows
+
+
+def _engine(points: tuple[Point, ...]) -> Rows:
+    """Brake figures; accessories and charger only where the case has them."""
+    found = [engine_as_dict(point.engine) for point in points]
+    shown = [row for row in ENGINE if row[1][:3] not in ("acc", "cha") or any(one[row[1]] for one in found)]
+    return [(words, [_number(one[key], factor, digits) for one in found]) for words, key, factor, digits in shown]
 
 
 def _margin(point: Point) -> str:

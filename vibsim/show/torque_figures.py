@@ -101,7 +101,7 @@ def _mark_knock(axes: Axes, curves: TorqueCurves) -> None:
 
 
 def _peak(axes: Axes, peak: Peak, unit: str, scale: float, main: str) -> None:
-    """A dot at the greatest value with its words above, or after the name of the main line in the title where others run
+    """A dot at the greatest value with its words above, or in the title behind the `main` line's name where others run
     there; none on a crank that must be driven."""
     if peak.value <= 0.0:
         return

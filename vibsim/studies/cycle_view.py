@@ -16,7 +16,7 @@ from vibsim.engine.cycle_energy import Energy, energy_of
 from vibsim.engine.cycle_setup import by_compression, cycle_gas
 from vibsim.engine.layout import ResolvedCylinder, resolve_layout
 from vibsim.engine.load_target import with_load
-from vibsim.engine.operating_point import operating_point
+from vibsim.engine.operating_point import OperatingPoint, operating_point
 from vibsim.engine.trace_fit import Slope, slope
 from vibsim.engine.valve_timing import valves_of
 from vibsim.inputs.case_checks import SLOWEST_CYCLE
@@ -36,6 +36,7 @@ SLOPE_RULE = (
     "exponents: least squares in log p–log V from 5° after the last valve closes to 5° before burning begins, and from "
     "99 % burned to 5° before a valve opens; where nothing burns, to and from 20° beside top dead centre"
 )
+CLOSES = "cycles are repeated until temperature and masses come back to {:g} of themselves"
 G_PER_KWH = 3.6e9  # kg/J
 
 
@@ -43,7 +44,8 @@ G_PER_KWH = 3.6e9  # kg/J
 class Point:
     """One operating point of cylinders that run alike: crank speed rad/s, load 0 to 1; curves as it runs and with the
     fuel cut at the same intake (None where that is the same, or would not close); polytropic exponents (None where
-    burning leaves too little); `injection` rad, where the case says when it begins."""
+    burning leaves too little); `injection` rad, where the case says when it begins; `engine` as a whole, with all its
+    cylinders and losses."""
 
     speed: float
     load: float
@@ -54,6 +56,7 @@ class Point:
     compression: Slope | None
     expansion: Slope | None
     injection: float | None
+    engine: OperatingPoint
 
     @property
     def cycle(self) -> Cycle:
@@ -107,7 +110,7 @@ def find_cycles(
             at = operating_point(engine, case_file.folder, speed, load)
             notes += [f"{speed * RPM:.0f} rpm, load {load:.4g}: {line}" for line in feeding_in_words(at)]
             for gas in cycles_alike(at, tuple(places)):
-                points.append(_point(engine, places[gas.cylinders[0]], gas, (speed, load), notes))
+                points.append(_point(at, places[gas.cylinders[0]], gas, notes))
     valves = valves_of(engine, cycle_gas(engine), cylinders[0])
     return CycleView(tuple(points), valves, layout.cycle, tuple(notes))
 
@@ -149,10 +152,8 @@ def _loads(case_file: CaseFile, given: list[float] | None) -> list[float]:
     return list(dict.fromkeys(given))
 
 
-def _point(
-    engine: Engine, cylinder: ResolvedCylinder, gas: CylinderGas, place: tuple[float, float], notes: list[str]
-) -> Point:
-    cycle = gas.cycle
+def _point(at: OperatingPoint, cylinder: ResolvedCylinder, gas: CylinderGas, notes: list[str]) -> Point:
+    engine, cycle, place = at.engine, gas.cycle, (at.speed, at.load)
     curves = cycle_curves(engine, cylinder, cycle)
     motored = None
     if cycle.fuel_heat == 0.0:
@@ -169,7 +170,7 @@ def _point(
     span = shut_span(valves, engine.strokes * math.pi)
     compression, expansion = _exponents(cylinder, cycle, curves, span)
     injection = _injection(engine, cylinder, cycle)
-    return Point(*place, gas, curves, motored, energy_of(cycle), compression, expansion, injection)
+    return Point(*place, gas, curves, motored, energy_of(cycle), compression, expansion, injection, at)
 
 
 def _exponents(
@@ -215,9 +216,31 @@ def point_as_dict(point: Point) -> dict[str, Any]:
             "exhaust_valve_temperature_K": cycle.valve_temperature,
             "compression_exponent": None if first is None else first.exponent,
             "expansion_exponent": None if second is None else second.exponent,
+            "cycles_to_close": cycle.cycles,
+            "engine": engine_as_dict(point.engine),
             "energy": energy_as_dict(point.energy),
         }
     )
+
+
+def engine_as_dict(at: OperatingPoint) -> dict[str, float | None]:
+    """What the whole engine gives at the crank after its losses, all cylinders; mean pressures are torques over the
+    swept volume of all (brake = indicated − friction − accessories − charger)."""
+    per_torque = 1e-5 * at.layout.cycle / at.layout.swept_volume
+    consumed = at.fuel_flow / at.brake_power if at.fuel_flow > 0.0 and at.brake_power > 0.0 else None
+    heat = sum(cycle.fuel_heat for cycle in at.cycles)
+    return {
+        "brake_mean_pressure_bar": 1e-5 * at.brake_mean_pressure,
+        "friction_mean_pressure_bar": per_torque * at.friction_torque,
+        "accessory_mean_pressure_bar": per_torque * at.accessory_torque,
+        "charger_mean_pressure_bar": per_torque * at.charging_torque,
+        "brake_torque_N_m": at.brake_torque,
+        "brake_power_kW": 1e-3 * at.brake_power,
+        "brake_efficiency": at.brake_torque * at.layout.cycle / heat if heat > 0.0 else None,
+        "brake_fuel_consumption_g_per_kWh": None if consumed is None else G_PER_KWH * consumed,
+        "air_flow_g_per_s": 1e3 * at.air_flow,
+        "throttle_opening": at.opening,
+    }
 
 
 def burn_as_dict(cycle: Cycle, injection: float | None) -> dict[str, float | None]:

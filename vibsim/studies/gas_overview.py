@@ -39,6 +39,8 @@ class CylinderGas:
             "trapped_mass_mg": 1e6 * cycle.trapped_mass,
             "fuel_mass_mg": 1e6 * cycle.fuel_mass,
             "residual_share": cycle.residual_share,
+            "air_supplied_share": cycle.air_supplied,
+            "air_kept_share": cycle.air_kept,
             "exhaust_temperature_K": cycle.exhaust_temperature,
             "wall_heat_J": cycle.wall_heat,
             "port_heat_J": cycle.port_heat,
