@@ -30,10 +30,9 @@ def draw_colour_map(found: ColourMap, folder: Path) -> list[Path]:
     figure = new_figure(
         12.5, HEIGHT, cut(f"Level over frequency and speed · {found.of} · {found.title}", LONGEST_TITLE)
     )
-    words = f"{found.how} · lines {found.map.resolution:.3g} Hz apart"
-    words += " · dashed: engine orders, by number; dotted: modes"
-    words += f" · up to {found.map.frequency[-1]:.0f} Hz (--up-to-Hz for more)"
-    figure.text(0.01, 1.0 - 0.42 / HEIGHT, words, fontsize=8.5, color=INK, va="top")
+    words = f"{found.how}\nlines {found.map.resolution:.3g} Hz apart, up to {found.map.frequency[-1]:.0f} Hz"
+    words += " (--up-to-Hz for more) · dashed: engine orders, by number; dotted: modes"
+    figure.text(0.01, 1.0 - 0.36 / HEIGHT, words, fontsize=8.5, color=INK, va="top", linespacing=1.3)
     axes = figure.add_axes((LEFT, 0.41, WIDTH, 0.47))
     _draw_map(figure, axes, found)
     below = figure.add_axes((LEFT, 0.075, WIDTH, 0.26))

@@ -26,11 +26,12 @@ from vibsim.show.spectra_figures import draw_spectra
 from vibsim.show.tables import CAUTION
 from vibsim.studies.blame import blame
 from vibsim.studies.colour_map import map_of_record
-from vibsim.studies.contributions import contributions
+from vibsim.studies.contributions import Contributions, contributions
 from vibsim.studies.exposure import HOURS, results_exposure
 from vibsim.studies.order_tracking import RPM, OrdersFound, find_orders
 from vibsim.studies.spectra import as_rows, spectra_of
 
+FAR_OFF = 0.1  # of the rms: the shares are a hint at best
 MOST_SENSORS = 6  # whose contributions are drawn
 
 Captions = dict[Path, str]
@@ -138,9 +139,15 @@ def _contributions(results: Group, folder: Path, name: str) -> Captions:
     for n in np.argsort(-level)[:MOST_SENSORS]:
         found = contributions(case_file, sensors[n], float(speed), results=results)
         file = f"contributions-{file_word(sensors[n])}.png"
-        gap = f"; the run differs from this linear model by {100.0 * (found.run_gap or 0.0):.1f} % of its rms"
-        captions |= dict.fromkeys(draw_contributions(found, folder, file), blame(found).words + gap)
+        captions |= dict.fromkeys(draw_contributions(found, folder, file), f"{blame(found).words}; {_off(found)}")
     return captions
+
+
+def _off(found: Contributions) -> str:
+    """How far the linear model is off the run, and what that means for the shares."""
+    gap = found.run_gap or 0.0
+    words = f"the run differs from this linear model by {100.0 * gap:.1f} % of its rms"
+    return words if gap < FAR_OFF else f"{words}: take the shares for a hint, much of the shaking cancels here"
 
 
 def file_word(name: str) -> str:

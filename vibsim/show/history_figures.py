@@ -15,6 +15,7 @@ from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, line, new_
 
 RPM = 30.0 / math.pi  # per rad/s
 MOST_CURVES = 6
+SHORTEST = 0.1  # s, of cranking
 LONGEST = 0.4  # s, of a working cycle: of a slower one a part is taken
 SHORTEST_NAMED = 0.05  # of the record: shorter steps are named upright
 
@@ -81,8 +82,18 @@ def speed_history(results: Group) -> Figure | None:
             other.grid(False)
     for index, axes in enumerate(places):
         _steps(axes, results, named=index == 0)
+    if "starter_current" in more:
+        _while_cranking(places[-1], history)
     places[-1].set_xlabel("time, s", fontsize=9)
     return figure
+
+
+def _while_cranking(axes: Axes, history: Group) -> None:
+    """Show the time in which the starter draws current alone, not the whole run."""
+    on = history["block"][history["starter_current_greatest"] > 0.0]
+    if len(on):
+        spare = 0.1 * max(on[-1] - on[0], SHORTEST)
+        axes.set_xlim(on[0] - spare, on[-1] + spare)
 
 
 def _speed_band(axes: Axes, results: Group) -> None:

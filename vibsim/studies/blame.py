@@ -37,9 +37,10 @@ class Blame:
             who = f"mount{'s' if first else ''} {names}"
         makes = "makes" if len(self.mounts) < 2 else "make"
         text = f"{who} at order {self.order:g} {makes} {100.0 * self.share:.0f} % of what {self.sensor} feels"
+        text += " (others cancel part of it)" if self.share > 1.0 else ""
         text += f", mostly by {self.source} ({100.0 * self.source_share:.0f} %)"
         if self.against:
-            text += f"; {self.against} takes off {100.0 * self.against_share:.0f} %"
+            text += f", against it {self.against} (−{100.0 * self.against_share:.0f} %)"
         return text
 
 

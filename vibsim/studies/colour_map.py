@@ -18,9 +18,8 @@ from vibsim.post.tracking import turning_part
 from vibsim.results.labelled import Group
 from vibsim.solver.order_response import HIGHEST_SUMMED
 from vibsim.solver.simulate import Progress, no_progress
-from vibsim.structure.modes import modes_of
 from vibsim.studies.cures.cure import response_of
-from vibsim.studies.modes import DIRECTIONS
+from vibsim.studies.modes import modes_result
 from vibsim.studies.order_tracking import OrdersFound, find_orders
 from vibsim.studies.response import AXES, order_levels
 
@@ -115,7 +114,7 @@ def map_of_case(
         np.array(found.orders),
         size,
         (highest, resolution),
-        (mode_lines(case_file, float(np.mean(speeds))), ""),
+        _modes_or_why(case_file, float(np.mean(speeds))),
     )
 
 
@@ -250,14 +249,20 @@ def _of_lines(words, speed: np.ndarray, orders: np.ndarray, size: np.ndarray, as
 
 
 def mode_lines(case_file: CaseFile, speed: float) -> tuple[Mode, ...]:
-    """Modes with the crank turning freely at a speed (rad/s), under the run's mean torque there."""
-    linear = response_of(case_file, speed).linear
-    modes = modes_of(linear.mass, linear.damping, linear.stiffness)
-    found = []
-    for n, frequency in enumerate(modes.frequency):
-        body, direction = np.unravel_index(int(modes.energy[n].argmax()), modes.energy[n].shape)
-        found.append(Mode(float(frequency), f"{linear.names[int(body)]} {DIRECTIONS[int(direction)]}"))
-    return tuple(found)
+    """Modes with the crank turning freely at a speed (rad/s), under the run's mean torque there, those of wheels,
+    occupants and elastic bodies among them. Raises InputError where nothing holds a body."""
+    response = response_of(case_file, speed)
+    found = modes_result(case_file.case, response.packed, response.linear, (), "")
+    return tuple(
+        Mode(float(frequency), " ".join(found.dominant(n)[:2])) for n, frequency in enumerate(found.modes.frequency)
+    )
+
+
+def _modes_or_why(case_file: CaseFile, speed: float) -> tuple[tuple[Mode, ...], str]:
+    try:
+        return mode_lines(case_file, speed), ""
+    except InputError as error:
+        return (), f"no mode lines: {error.problems[0]}"
 
 
 def modes_of_results(results: Group, speed: float) -> tuple[tuple[Mode, ...], str]:
@@ -266,6 +271,6 @@ def modes_of_results(results: Group, speed: float) -> tuple[tuple[Mode, ...], st
     if not text:
         return (), "no mode lines: the results hold no case text"
     try:
-        return mode_lines(parse_case(text, Path(), name), speed), ""
+        return _modes_or_why(parse_case(text, Path(), name), speed)
     except InputError as error:
         return (), f"no mode lines: {error.problems[0]}"
