@@ -11,7 +11,7 @@ import os
 import sys
 from typing import NoReturn
 
-from vibsim import __version__
+from vibsim import __version__, first_use
 from vibsim.commands import (
     balance,
     boost,
@@ -139,6 +139,8 @@ def _perform(words: list[str]) -> int:
     """Parse the words and act on them; the exit code."""
     options = build_parser().parse_args(words)
     try:
+        if not (options.quiet or options.json):
+            first_use.listeners[:] = [_say_compiling]
         with silence(options.quiet, options.json):
             return options.action(options)
     except BrokenPipeError:  # the reader of our output went away; do not complain at exit
@@ -146,6 +148,12 @@ def _perform(words: list[str]) -> int:
         return READER_LEFT
     except Exception as error:
         return _explain(error, options.debug)
+
+
+def _say_compiling() -> None:
+    """Why nothing happens for a while, to whoever sits before it."""
+    if sys.stderr.isatty():
+        print("vibsim: compiling what this needs, once after installing: up to a minute", file=sys.stderr)
 
 
 def entry() -> NoReturn:

@@ -9,6 +9,9 @@ from __future__ import annotations
 from typing import Any
 
 from numba import njit
+from numba.core import event
+
+from vibsim import first_use
 
 _OPTIONS: dict[str, Any] = {
     "cache": True,
@@ -35,3 +38,16 @@ inlined = njit(**_OPTIONS, **_INLINE, **_UNCOUNTED)
 inner = njit(**_OPTIONS, **_INLINE, **_NO_ENTRY, **_UNCOUNTED)
 # like `apart`, for what makes arrays
 part = njit(**_OPTIONS, **_NO_ENTRY)
+
+
+class _Compiling(event.Listener):
+    """Hears numba begin to compile; kernels that it finds on disk do not count."""
+
+    def on_start(self, event: event.Event) -> None:
+        first_use.tell()
+
+    def on_end(self, event: event.Event) -> None:
+        pass
+
+
+event.register("numba:compile", _Compiling())

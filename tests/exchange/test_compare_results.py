@@ -214,7 +214,7 @@ def test_sweeps_that_cannot_be_compared():
     other.add("status", ("speed", "boost"), np.ones((1, 1), np.int8), "1", "status")
     with pytest.raises(InputError, match="b is over speed, boost, a over speed, load"):
         compare_sweeps({"a": first, "b": other})
-    with pytest.raises(InputError, match=r"torque_swang: no such quantity.*torque_swing"):
+    with pytest.raises(InputError, match=r"torque_swang'; no such quantity.*torque_swing"):
         compare_sweeps({"a": first, "b": first}, ["torque_swang"])
 
 

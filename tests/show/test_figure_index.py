@@ -8,6 +8,7 @@ import pytest
 
 from vibsim.inputs.errors import VibsimError
 from vibsim.results.hdf5 import write_results
+from vibsim.show import figure_sets
 from vibsim.show.figure_index import captions_of, write_index
 from vibsim.show.figures import FIGURES
 
@@ -52,8 +53,12 @@ def test_every_figure_has_a_caption() -> None:
     assert all(len(caption) > 10 for caption in captions_of(FIGURES).values())
 
 
-def test_plot_writes_it(tmp_path, command, demo_results) -> None:
+DRAWN = ("contributions", "colourmap", "exposure")  # the others are drawn by other tests
+
+
+def test_plot_writes_it(tmp_path, command, demo_results, monkeypatch) -> None:
     write_results(demo_results, tmp_path / "demo.h5")
+    monkeypatch.setattr(figure_sets, "SETS", {name: figure_sets.SETS[name] for name in DRAWN})
     code, out, err = command("plot", tmp_path / "demo.h5")
     assert (code, err) == (0, "")
     folder = tmp_path / "demo-figures"
@@ -62,6 +67,11 @@ def test_plot_writes_it(tmp_path, command, demo_results) -> None:
     assert sorted(image["src"] for image in page.of("img")) == sorted(path.name for path in folder.glob("*.png"))
     assert "Two-seat trike, 80° V3 at cruising speed" in page.text
     assert "licensed practice" in page.text
+    names = {path.stem for path in folder.glob("*.png")}
+    people = {f"contributions-{name}" for name in ("seat", "floor", "handlebar")}
+    assert names == {"exposure", "exposure-bands"} | people
+    assert "at order 1 make 52 % of what seat feels" in " ".join(page.text.split())
+    assert "left out: colourmap: results: of a steady run" in page.text and "left out: colourmap" in out
 
 
 def test_a_folder_that_is_not_there(tmp_path) -> None:

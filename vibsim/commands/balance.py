@@ -116,7 +116,7 @@ def _draw(
         from vibsim.show.animation import animate
         from vibsim.show.progress import ProgressLine
 
-        with ProgressLine(compiles=False) as progress:
+        with ProgressLine() as progress:
             written += animate(
                 engine,
                 balance,

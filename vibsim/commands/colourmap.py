@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
 HELP = "level over frequency and crank speed as a colour map with order and mode lines, and order cuts"
 POINTS = 81
+REACH = "the highest order that comes to a fifth of the strongest one, and the modes that it meets"
 
 
 def add_options(parser: argparse.ArgumentParser) -> None:
@@ -36,7 +37,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         help="of a case (default half to one and a half times that of the run)",
     )
     parser.add_argument("--points", type=int, metavar="N", help=f"of a case: speeds (default {POINTS})")
-    parser.add_argument("--up-to-Hz", type=float, metavar="HZ", help="of the map (default the sixth order's highest)")
+    parser.add_argument("--up-to-Hz", type=float, metavar="HZ", help=f"of the map (default {REACH})")
     parser.add_argument(
         "--resolution-Hz", type=float, metavar="HZ", help="between lines (default by how fast the speed changes)"
     )

@@ -71,15 +71,20 @@ def act(options: argparse.Namespace) -> int:
 
 def _print_json(found, written: list[Path]) -> int:
     import math
+    from dataclasses import asdict
 
+    from vibsim.studies.blame import blame
     from vibsim.studies.response import LEFT_OUT
 
+    verdict = blame(found)
     print_json(
         {
             "sensor": found.sensor,
             "speed_rpm": found.speed * 30.0 / math.pi,
             "axes": list(found.axes),
             "rms_m_per_s2": found.rms,
+            "verdict": verdict.words,
+            "blame": asdict(verdict),
             "contributions": found.rows(),
             "sum_less_total": found.gap,
             "run_less_total": found.run_gap,

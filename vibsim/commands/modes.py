@@ -109,6 +109,6 @@ def _draw(options: argparse.Namespace, case_file, result, found) -> list[Path]:
 
         written += draw_frequency_map(found, title, options.output)
     if options.animate:
-        with ProgressLine(compiles=False) as progress:
+        with ProgressLine() as progress:
             written += animate_modes(result, case_file, options.animate, options.output, progress)
     return written

@@ -68,7 +68,7 @@ def act(options: argparse.Namespace) -> int:
     )
     step, splay = (given(value, math.pi / 180.0) for value in (options.step_deg, options.most_splay_deg))
     radius = given(options.weight_radius_mm, 1e-3)
-    with ProgressLine(compiles=False) as progress:
+    with ProgressLine() as progress:
         found = find_search(case_file, limits, banks, step, splay, options.highest_order, radius, progress)
     written = []
     if options.output is not None:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -102,8 +102,8 @@ def _write_variable(node: h5py.Group, name: str, variable: Variable) -> h5py.Dat
     return dataset
 
 
-def read_results(path: str | Path, record: bool = True) -> Group:
-    """Read a results file whole, or without the `record` of a run of steps, which may be long.
+def read_results(path: str | Path, record: bool | Collection[str] = True) -> Group:
+    """Read a results file whole, or of a run of steps, whose `record` may be long, none or some variables of it.
 
     Raises InputError for what is no (complete) results file of this project.
     """
@@ -120,7 +120,9 @@ def read_results(path: str | Path, record: bool = True) -> Group:
                 raise InputError(
                     f"{path}: is of format {int(written)}; this version reads up to {FORMAT_VERSION}, update vibsim"
                 )
-            return _read_group(file, without="time" if not record and "history" in file else "")
+            kept = () if isinstance(record, bool) else record
+            slim = record is not True and "history" in file
+            return _read_group(file, without="time" if slim else "", kept=kept)
     except PermissionError:
         raise InputError(f"{path}: may not be read (permission denied)") from None
     except (OSError, RuntimeError, KeyError) as error:
@@ -145,14 +147,18 @@ def read_rows(path: str | Path, first: int, end: int) -> Group:
     return found
 
 
-def _read_group(node: h5py.Group, without: str = "") -> Group:
-    """A group with its groups; its own variables along a dimension left out if that is named."""
+def _read_group(node: h5py.Group, without: str = "", kept: Collection[str] = ()) -> Group:
+    """A group with its groups; its own variables along a dimension left out if that is named, but for those kept."""
     group = Group(attributes={name: _plain(value) for name, value in node.attrs.items()})
     for name, item in node.items():
         if isinstance(item, h5py.Group):
             group.groups[name] = _read_group(item)
             continue
-        if without and (name == without or (item.ndim and without in [_dimension(d) for d in item.dims])):
+        if (
+            without
+            and name not in kept
+            and (name == without or (item.ndim and without in [_dimension(d) for d in item.dims]))
+        ):
             continue
         data = item.asstr()[()] if h5py.check_string_dtype(item.dtype) else item[()]
         dims = (name,) if item.is_scale else tuple(_dimension(dimension) for dimension in item.dims)

@@ -60,10 +60,10 @@ class Stream:
     def rows(self, first: int, end: int) -> Group:
         """The record from one point up to another, as far as it is written."""
         found = Group()
-        for name, dims in self._dims.items():
-            node = self._file[name]
+        for name, column in self._columns.items():
+            node = column.node
             units, words = str(node.attrs["units"]), str(node.attrs["long_name"])
-            found.add(name, ("time",) if name == "time" else ("time", *dims), node[first:end], units, words)
+            found.add(name, ("time",) if name == "time" else ("time", *column.dims), node[first:end], units, words)
         return found
 
     def finish(self, group: Group) -> None:

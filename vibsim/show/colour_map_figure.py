@@ -17,6 +17,7 @@ from vibsim.studies.colour_map import RPM, ColourMap
 
 MOST_CURVES, MOST_ORDER_LINES = 5, 8
 MEETS = 0.9  # of the lowest order's lowest frequency: modes below are met by none
+FAINTEST = 0.02  # of the strongest order: less is no curve
 CLOSEST = 0.025  # of the width between numbers of orders
 SMALL: dict[str, Any] = {"textcoords": "offset points", "va": "bottom", "fontsize": 8.5}
 DECADES = 3.0  # of level from the darkest to the brightest
@@ -29,9 +30,9 @@ def draw_colour_map(found: ColourMap, folder: Path) -> list[Path]:
     figure = new_figure(
         12.5, HEIGHT, cut(f"Level over frequency and speed · {found.of} · {found.title}", LONGEST_TITLE)
     )
-    words = f"{found.how} · lines {found.map.resolution:.3g} Hz apart"
-    words += " · dashed: engine orders, by number; dotted: modes"
-    figure.text(0.01, 1.0 - 0.42 / HEIGHT, words, fontsize=8.5, color=INK, va="top")
+    words = f"{found.how}\nlines {found.map.resolution:.3g} Hz apart, up to {found.map.frequency[-1]:.0f} Hz"
+    words += " (--up-to-Hz for more) · dashed: engine orders, by number; dotted: modes"
+    figure.text(0.01, 1.0 - 0.36 / HEIGHT, words, fontsize=8.5, color=INK, va="top", linespacing=1.3)
     axes = figure.add_axes((LEFT, 0.41, WIDTH, 0.47))
     _draw_map(figure, axes, found)
     below = figure.add_axes((LEFT, 0.075, WIDTH, 0.26))
@@ -110,7 +111,8 @@ def _draw_cuts(axes: Axes, found: ColourMap) -> None:
     plain(axes, "Order cuts and overall level", "crank speed, rpm", f"rms, {found.unit}")
     speed = found.cut_speed * RPM
     axes.plot(speed, found.overall, color="#000000", lw=2.4, alpha=0.55, label="overall")
-    for k, o in enumerate(found.strongest(MOST_CURVES)):
+    least = FAINTEST * found.rms.max()
+    for k, o in enumerate(o for o in found.strongest(MOST_CURVES) if found.rms[:, o].max() >= least):
         style = line(k)
         axes.plot(speed, found.rms[:, o], style, color=colour(k), lw=1.7, label=f"order {found.orders[o]:g}")
     axes.set_ylim(0.0)

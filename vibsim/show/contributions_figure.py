@@ -9,6 +9,7 @@ from matplotlib.patches import Patch
 
 from vibsim.show.contributions_tables import heading, shown
 from vibsim.show.style import INK, LONGEST_TITLE, colour, cut, into_folder, new_figure, plain
+from vibsim.studies.blame import blame
 from vibsim.studies.contributions import EVERY, By, Contributions, Share
 
 MOST_BARS, FEWEST_ROWS = 9, 4
@@ -21,12 +22,13 @@ TITLES: dict[By, str] = {
 ADDS, CANCELS = colour(0), colour(4)
 
 
-def draw_contributions(found: Contributions, folder: Path) -> list[Path]:
-    """Write contributions.png into a folder, made if absent."""
+def draw_contributions(found: Contributions, folder: Path, name: str = "contributions.png") -> list[Path]:
+    """Write contributions.png into a folder, made if absent, or under another name."""
     figure = new_figure(12.0, 7.0, cut(f"Contributions · {heading(found)}", LONGEST_TITLE))
     words = f"{cut(found.title, 60)} · {found.rms:.3g} m/s² rms, unweighted, linear model"
-    figure.text(0.01, 1.0 - 0.42 / 7.0, words, fontsize=9, color=INK, va="top")
-    grid = figure.add_gridspec(2, 2, left=0.15, right=0.985, top=0.86, bottom=0.11, wspace=0.42, hspace=0.38)
+    text = f"{cut(blame(found).words, 150)}\n{words}"
+    figure.text(0.01, 1.0 - 0.42 / 7.0, text, fontsize=9, color=INK, va="top", linespacing=1.4)
+    grid = figure.add_gridspec(2, 2, left=0.15, right=0.985, top=0.835, bottom=0.11, wspace=0.42, hspace=0.38)
     for n, what in enumerate(EVERY):
         bars = shown(found, what)
         axes = figure.add_subplot(grid[n // 2, n % 2])
@@ -37,7 +39,7 @@ def draw_contributions(found: Contributions, folder: Path) -> list[Path]:
         Patch(facecolor=CANCELS, hatch="///", edgecolor="white", label="cancels others; a panel adds up to 100 %"),
     ]
     figure.legend(handles=entries, loc="lower right", ncols=2, fontsize=9, frameon=False)
-    return into_folder({"contributions.png": figure}, folder)
+    return into_folder({name: figure}, folder)
 
 
 def _few(items: list[Share]) -> list[Share]:

@@ -9,6 +9,7 @@ import numpy as np
 from rich.text import Text
 
 from vibsim.show.tables import CAUTION, new_console, new_table
+from vibsim.studies.blame import blame
 from vibsim.studies.contributions import EVERY, PAST, By, Contributions, Share
 from vibsim.studies.response import LEFT_OUT
 
@@ -46,6 +47,7 @@ def print_contributions(found: Contributions, written: list[Path]) -> None:
     """All ways of looking, then how well the parts add up, and to the run."""
     console = new_console()
     console.print(Text(f"{heading(found)}: {found.rms:.4g} m/s² rms, unweighted", style="bold"))
+    console.print(Text(blame(found).words))
     for what in EVERY:
         if what == "order" and len(found.orders) < 2:
             continue
@@ -61,7 +63,7 @@ def print_contributions(found: Contributions, written: list[Path]) -> None:
                 *([] if what == "order" else [phase]),
             )
         console.print(table)
-    console.print(SHARES, style="dim")
+    console.print(f"{SHARES}; all are of the mean square", style="dim")
     if found.total.size == 1:
         console.print("phase: amplitude·cos(order·crank angle + phase)", style="dim")
     if found.misfire:

@@ -33,15 +33,15 @@ def draw_exposure(exposure: Exposure, folder: Path) -> list[Path]:
 
 def day_figure(exposure: Exposure) -> Figure:
     """A(8) of every contact against action and limit value, and what share of it every operating point has."""
-    rows = len(exposure.days)
+    rows = len(exposure.days) if len(exposure.points) > 1 else 0  # one point has it all
     figure = new_figure(11.0, 5.4 + 0.42 * rows, cut(_heading(exposure), LONGEST_TITLE))
     height = figure.get_figheight()
     shown = [(words, [day for day in exposure.days if (day.contact == "grip") == grip]) for words, grip in GROUPS]
     shown = [(words, days) for words, days in shown if days]
     grid = figure.add_gridspec(
-        2,
+        2 if rows else 1,
         len(shown),
-        height_ratios=(3.4, 0.42 * rows + 0.3),
+        height_ratios=(3.4, 0.42 * rows + 0.3) if rows else None,
         width_ratios=[len(days) + 1 for _, days in shown],
         left=0.13,
         right=0.985,
@@ -52,6 +52,8 @@ def day_figure(exposure: Exposure) -> Figure:
     )
     for column, (words, days) in enumerate(shown):
         _levels(plain(figure.add_subplot(grid[0, column]), words, "", "A(8), m/s²"), days)
+    if not rows:
+        return figure
     shares = plain(figure.add_subplot(grid[1, :]), "", "share of the day's exposure, A(8)², %", "")
     _shares(shares, exposure)
     return figure

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import html
 import inspect
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from string import Template
 
@@ -31,6 +31,7 @@ footer { color: #666; font-size: 0.85rem; }
 <p>$words</p>
 <nav>$links</nav>
 $figures
+$notes
 <footer>$footer</footer>
 </body>
 </html>
@@ -47,9 +48,15 @@ def captions_of(figures: Mapping[str, Callable]) -> dict[str, str]:
 
 
 def write_index(
-    folder: Path, pictures: list[Path], title: str, words: str, captions: Mapping[str, str], footer: str
+    folder: Path,
+    pictures: list[Path],
+    title: str,
+    words: str,
+    captions: Mapping[str, str],
+    footer: str,
+    notes: Sequence[str] = (),
 ) -> Path:
-    """Write index.html of pictures in a folder. Raises VibsimError where it cannot be written."""
+    """Write index.html of pictures in a folder, notes below them. Raises VibsimError where it cannot be written."""
     escape = html.escape
     figures = [
         FIGURE.substitute(
@@ -59,7 +66,12 @@ def write_index(
     ]
     links = " ".join(f'<a href="#{escape(path.stem)}">{escape(path.stem)}</a>' for path in pictures)
     page = PAGE.substitute(
-        title=escape(title), words=escape(words), links=links, figures="\n".join(figures), footer=escape(footer)
+        title=escape(title),
+        words=escape(words),
+        links=links,
+        figures="\n".join(figures),
+        notes="\n".join(f"<p>{escape(note)}</p>" for note in notes),
+        footer=escape(footer),
     )
     try:
         path, beside = folder / NAME, folder / f".{NAME}.part"

@@ -286,8 +286,14 @@ def draw_figures(results: Group, folder: Path, names: Iterable[str] = FIGURES) -
 
 
 def draw_with_index(results: Group, folder: Path) -> list[Path]:
-    """Every figure of the results and a page that shows them with captions, in a folder; returns the paths."""
+    """The main figures of the results and a page that shows them with captions, in a folder; returns the paths."""
     pictures = draw_figures(results, folder)
-    title, at = str(results.attributes["title"]), results.attributes
-    words = f"{at['run_kind'].replace('_', ' ')} run of {at['case_name']}, {at['created']}; {at['notes']}".rstrip("; ")
-    return [*pictures, write_index(folder, pictures, title, words, captions_of(FIGURES | HISTORIES), CAUTION)]
+    captions = captions_of(HISTORIES if "history" in results.groups else FIGURES)
+    title = str(results.attributes["title"])
+    return [*pictures, write_index(folder, pictures, title, run_words(results), captions, CAUTION)]
+
+
+def run_words(results: Group) -> str:
+    """What run it was, of which case, when."""
+    at = results.attributes
+    return f"{at['run_kind'].replace('_', ' ')} run of {at['case_name']}, {at['created']}; {at['notes']}".rstrip("; ")

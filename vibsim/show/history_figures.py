@@ -16,19 +16,13 @@ from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, line, new_
 
 RPM = 30.0 / math.pi  # per rad/s
 MOST_CURVES = 6
+SHORTEST = 0.1  # s, of cranking
+LONGEST = 0.4  # s, of a working cycle: of a slower one a part is taken
 SHORTEST_NAMED = 0.05  # of the record: shorter steps are named upright
 
 
 def _heading(results: Group, what: str) -> str:
     return cut(f"{what} · {results.attributes['title']}", LONGEST_TITLE)
-
-
-def _band(axes: Axes, history: Group, name: str, scale: float, tint: int, label: str) -> None:
-    """Mean of a quantity over time within its least and greatest values."""
-    time = history["block"]
-    mean, least, greatest = (scale * history[f"{name}_{part}"] for part in ("mean", "least", "greatest"))
-    axes.fill_between(time, least, greatest, color=colour(tint), alpha=0.3, lw=0.0)
-    axes.plot(time, mean, line(tint), color=colour(tint), lw=1.3, label=label)
 
 
 def _steps(axes: Axes, results: Group, named: bool) -> None:
@@ -63,7 +57,7 @@ def speed_history(results: Group) -> Figure | None:
     figure = new_figure(11.0, 5.4 + 1.9 * len(more), _heading(results, "Crank speed and torque"))
     places = _stacked(figure, 2 + len(more))
     speed = plain(places[0], "", "", "crank speed, rpm")
-    _band(speed, history, "crank_speed", RPM, 0, "mean; shaded: least to greatest")
+    _speed_band(speed, results)
     speed.legend(fontsize=8, frameon=False, loc="upper right")
     torque = plain(places[1], "Mean torque on the crank (over each stretch of time)", "", "torque, N m")
     words = {"gas": "gas", "load": "output", "friction": "friction", "accessory": "accessories", "starter": "starter"}
@@ -80,15 +74,47 @@ def speed_history(results: Group) -> Figure | None:
             other.plot(history["block"], 1e-3 * history["intake_pressure_mean"], "--", color=colour(1), lw=1.2)
             other.grid(False)
         else:
-            plain(axes, "Starter's current, and battery voltage (dashed)", "", "current, A")
-            _band(axes, history, "starter_current", 1.0, 0, "")
+            peak, lowest = history["starter_current_greatest"], history["battery_voltage_least"]
+            title = f"greatest {peak.max():.0f} A; battery voltage (dashed), least {lowest.min():.1f} V"
+            plain(axes, f"Starter's current, {title}", "", "current, A")
+            axes.plot(history["block"], peak, color=colour(0), lw=1.4)
             other = plain(axes.twinx(), "", "", "battery, V")
             other.plot(history["block"], history["battery_voltage_least"], "--", color=colour(1), lw=1.2)
             other.grid(False)
     for index, axes in enumerate(places):
         _steps(axes, results, named=index == 0)
+    if "starter_current" in more:
+        _while_cranking(places[-1], history)
     places[-1].set_xlabel("time, s", fontsize=9)
     return figure
+
+
+def _while_cranking(axes: Axes, history: Group) -> None:
+    """Show the time in which the starter draws current alone, not the whole run."""
+    on = history["block"][history["starter_current_greatest"] > 0.0]
+    if len(on):
+        spare = 0.1 * max(on[-1] - on[0], SHORTEST)
+        axes.set_xlim(on[0] - spare, on[-1] + spare)
+
+
+def _speed_band(axes: Axes, results: Group) -> None:
+    """Crank speed: its mean over a working cycle around each moment, within the least and greatest in it."""
+    time, mean, least, greatest = cycle_band(results)
+    axes.fill_between(time, RPM * least, RPM * greatest, color=colour(0), alpha=0.3, lw=0.0)
+    words = "mean of a working cycle; shaded: least to greatest in it"
+    axes.plot(time, RPM * mean, line(0), color=colour(0), lw=1.3, label=words)
+
+
+def cycle_band(results: Group) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Times (n) s, mean, least and greatest crank speed (n) rad/s over a working cycle around each, at most LONGEST."""
+    history = results.groups["history"]
+    time, speed = history["block"], history["crank_speed_mean"]
+    least, greatest = history["crank_speed_least"], history["crank_speed_greatest"]
+    cycle = math.pi * float(results.attributes["strokes"])  # rad
+    half = np.minimum(0.5 * cycle / np.maximum(np.abs(speed), 1e-3), 0.5 * LONGEST)
+    begin, end = np.searchsorted(time, time - half), np.searchsorted(time, time + half, side="right")
+    rows = [(speed[a:b].mean(), least[a:b].min(), greatest[a:b].max()) for a, b in zip(begin, end, strict=True)]
+    return time, *np.array(rows).T
 
 
 def _smooth(history: Group, name: str) -> np.ndarray:
@@ -131,7 +157,8 @@ def sensor_history(results: Group) -> Figure | None:
     places = _stacked(figure, 2)
     _levels(places[0], history, "sensor_acceleration", short(results.labels("sensor")), f"rms over {WINDOW:g} s, m/s²")
     speed = plain(places[1], "Crank speed", "time, s", "rpm")
-    _band(speed, history, "crank_speed", RPM, 0, "")
+    _speed_band(speed, results)
+    speed.legend(fontsize=8, frameon=False, loc="upper right")
     for index, place in enumerate(places):
         _steps(place, results, named=index == 0)
     return figure

@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
 
@@ -33,17 +31,13 @@ def hidden() -> Iterator[None]:
 class ProgressLine:
     """Progress sink for `simulate`: call with phase, done, total. Draws on a terminal's standard error alone."""
 
-    def __init__(self, quiet: bool = False, compiles: bool = True):
-        """`compiles` whether the work ahead needs the solver's kernels."""
+    def __init__(self, quiet: bool = False):
         self._shown = not (quiet or _hidden) and sys.stderr.isatty()
-        self._compiles = compiles
         self._begin = time.monotonic()
         self._bar: Progress | None = None
         self._tasks: dict[str, int] = {}
 
     def __enter__(self) -> ProgressLine:
-        if self._shown and self._compiles and not kernels_compiled():
-            print("compiling the solver, once after installing: about 25 s", file=sys.stderr)
         return self
 
     def __exit__(
@@ -62,13 +56,6 @@ class ProgressLine:
             # what a resumed sweep begins with counts for no rate
             self._tasks[phase] = self._bar.add_task(phase, total=total, completed=done)  # type: ignore[arg-type]
         self._bar.update(self._tasks[phase], completed=done)  # type: ignore[arg-type]
-
-
-def kernels_compiled() -> bool:
-    """Whether an earlier run left compiled kernels beside the package or in numba's own cache folder."""
-    package = Path(__file__).parents[1]
-    places = [package, Path(os.environ["NUMBA_CACHE_DIR"])] if "NUMBA_CACHE_DIR" in os.environ else [package]
-    return any(next(place.rglob("stepper.advance*.nbi"), None) is not None for place in places)
 
 
 def _new_bar() -> Progress:

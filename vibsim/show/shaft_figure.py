@@ -15,7 +15,7 @@ RPM = 30.0 / math.pi
 
 
 def shaft_figure(results: Group) -> Figure | None:
-    """Torque of the shafts that swing most, and speeds of the rotors that do, as crank speeds; None without shafts."""
+    """Torque of the shafts that swing most, and speeds of the rotors that do, as crank speeds."""
     if "shaft_torque" not in results:
         return None
     over_cycle = "cycle" in results.groups

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import NullLocator
 
 from vibsim.results.labelled import Group
-from vibsim.show.style import LONGEST_TITLE, colour, cut, into_folder, line, new_figure, plain, short
+from vibsim.show.style import INK, LONGEST_TITLE, colour, cut, into_folder, line, new_figure, plain, short
 
 HIGHEST = 500.0  # Hz drawn
 DEPTH = 60.0  # dB below the strongest that are drawn
@@ -27,12 +27,14 @@ def draw_spectra(found: Group, folder: Path) -> list[Path]:
     return into_folder(figures, folder)
 
 
-def _panels(found: Group, heading: str, right: float = 0.985) -> tuple[Figure, list[Axes]]:
+def _panels(found: Group, heading: str, words: str, right: float = 0.985) -> tuple[Figure, list[Axes]]:
+    """A panel per sensor below a heading and how it was made."""
     names = found.labels("sensor")
     title = cut(f"{heading} · {found.attributes['title']}", LONGEST_TITLE)
-    figure = new_figure(11.0, 2.3 * len(names) + 1.2, title)
+    figure = new_figure(11.0, 2.3 * len(names) + 1.4, title)
     height = figure.get_figheight()
-    room = {"left": 0.075, "right": right, "top": 1.0 - 0.7 / height, "bottom": 0.55 / height, "hspace": 0.28}
+    room = {"left": 0.075, "right": right, "top": 1.0 - 0.9 / height, "bottom": 0.55 / height, "hspace": 0.28}
+    figure.text(0.01, 1.0 - 0.4 / height, words, fontsize=8.5, color=INK, va="top")
     panels = figure.subplots(len(names), 1, sharex=True, sharey=True, squeeze=False, gridspec_kw=room)[:, 0]
     return figure, list(panels)
 
@@ -42,8 +44,12 @@ def density_figure(found: Group) -> Figure:
     group = found.groups["density"]
     settings = group.attributes
     shown = (group["frequency"] > 0.0) & (group["frequency"] <= HIGHEST)
-    words = f"Density of acceleration, shaded: {settings['confidence']:.0%} interval"
-    figure, panels = _panels(found, words)
+    words = f"one-sided, mean of {settings['segments']} Hann segments of {settings['segment_s']:.3g} s that overlap by "
+    words += (
+        f"half · shaded: where a random signal's lies, {settings['confidence']:.0%} ({settings['lower_factor']:.2f} "
+    )
+    words += f"to {settings['upper_factor']:.2f} times); lines of orders are sharper than it tells"
+    figure, panels = _panels(found, "Density of acceleration", words)
     frequency, density = group["frequency"][shown], group["acceleration_density"][shown]
     top = float(density.max()) or 1.0
     for index, (axes, name) in enumerate(zip(panels, short(found.labels("sensor")), strict=True)):
@@ -63,7 +69,7 @@ def density_figure(found: Group) -> Figure:
 def bands_figure(found: Group) -> Figure:
     """Rms per third-octave band at every sensor, by axis."""
     group = found.groups["third_octave"]
-    figure, panels = _panels(found, "Third-octave bands, unweighted")
+    figure, panels = _panels(found, "Third-octave bands, unweighted", f"IEC 61260-1; {group.attributes['from']}")
     rms, names = group["acceleration_rms"], group["nominal"]
     strong = np.flatnonzero(rms.max(axis=(1, 2)) >= FAINTEST * rms.max())
     kept = np.arange(strong[0], strong[-1] + 1) if len(strong) else np.arange(len(rms))
@@ -86,7 +92,8 @@ def short_time_figure(found: Group) -> Figure:
     """Density over time and frequency at every sensor, all axes together."""
     group = found.groups["short_time"]
     segment = float(group.attributes["segment_s"])
-    figure, panels = _panels(found, f"Short-time spectra, X, Y, Z together, segments of {segment:.3g} s", 0.9)
+    words = f"Hann segments of {segment:.3g} s, every {float(group.attributes['step_s']):.3g} s; one-sided density"
+    figure, panels = _panels(found, "Short-time spectra, X, Y, Z together", words, 0.9)
     frequency = group["frequency"]
     whole = group["acceleration_density"].sum(axis=3).max(axis=(0, 2))
     strong = frequency[whole >= 10.0 ** (-0.1 * SEEN) * whole.max()]
@@ -109,7 +116,7 @@ def short_time_figure(found: Group) -> Figure:
         axes.grid(False)
     assert drawn is not None
     height = figure.get_figheight()
-    room = figure.add_axes((0.915, 0.55 / height, 0.015, 1.0 - 1.25 / height))
+    room = figure.add_axes((0.915, 0.55 / height, 0.015, 1.0 - 1.45 / height))
     bar = figure.colorbar(drawn, cax=room)
     bar.set_label(f"dB, 0 is {top:.2g} (m/s²)²/Hz", fontsize=8.5)
     room.tick_params(labelsize=8)

@@ -25,14 +25,17 @@ HEADS = ["case", "gear", "mount"] + [
 ]
 
 
-def print_statics(statics: Statics, written: list[Path]) -> None:
-    """Preloads per gear, load cases, envelope and clearances."""
+def print_statics(statics: Statics, written: list[Path], standing: Statics | None = None) -> None:
+    """Preloads per gear, load cases, envelope and clearances; `standing` the same vehicle on its wheels."""
     console = new_console()
     console.print(_forces(statics, statics.gears, "Preload: weight and full engine torque in each gear"))
     console.print(_forces(statics, statics.loads, "Strength load cases: weight, acceleration and engine torque"))
     console.print(_envelope(statics))
     if statics.wheels:
         console.print(load_case_wheels(statics, statics.gears + statics.loads))
+    if standing is not None:
+        console.print(load_case_wheels(standing, standing.gears))
+        console.print("on its wheels: the chassis not held, but carried by its suspension", style="dim")
     if statics.gears[0].points:
         console.print(_clearances(statics))
     _notes(console, statics)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -16,11 +15,11 @@ from matplotlib.patches import Patch, Rectangle
 from vibsim.results.sweep_file import DONE
 from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, into_folder, line, new_figure, plain
 from vibsim.studies.sweep.read import Quantity, Read, best, importance, quantity, within
+from vibsim.studies.sweep.shown import shown_unit
 
 COLUMNS = 3
 MOST_LINES = 6  # of a second axis in one plot
 STEPS = 8  # of a map's lines
-SHOWN = {"Pa": (1e-5, "bar"), "m s-2": (1.0, "m/s²"), "rad s-1": (30.0 / math.pi, "rpm"), "1": (1.0, "")}
 
 
 def draw_sweep(read: Read, words: list[str], limits: list[str], folder: Path, most: bool = False) -> list[Path]:
@@ -57,7 +56,7 @@ def _panels(read: Read, found: list[Quantity], what: str, draw) -> Figure:
 
 def _as_shown(item: Quantity) -> Quantity:
     """In the unit that the trade reads it in."""
-    scale, unit = SHOWN.get(item.units, (1.0, item.units))
+    scale, unit = shown_unit(item.units)
     return replace(item, values=scale * item.values, units=unit)
 
 

@@ -9,6 +9,7 @@ from rich.markup import escape
 
 from vibsim.show.tables import CAUTION, HeadedTable, new_console
 from vibsim.studies.sweep.plan import Plan
+from vibsim.studies.sweep.shown import shown_unit
 from vibsim.studies.sweep.sweep import State
 
 MOST_REASONS = 5
@@ -51,18 +52,21 @@ def print_points(found: dict[str, Any]) -> None:
     ranges = HeadedTable(f"{found['title']}: {found['done']} of {found['points']} points")
     for head in ("quantity", "least", "greatest", "unit", "what matters most"):
         ranges.add_column(head, justify="right" if head in ("least", "greatest") else "left")
+    shown_in = {row["quantity"]: shown_unit(row["units"]) for row in found["quantities"]}
     for row in found["quantities"]:
-        numbers = _short(row["least"]), _short(row["greatest"])
-        ranges.add_row(escape(row["quantity"]), *numbers, row["units"], matters_most(row))
+        scale, unit = shown_in[row["quantity"]]
+        numbers = (_short(row[name], scale) for name in ("least", "greatest"))
+        ranges.add_row(escape(row["quantity"]), *numbers, unit, matters_most(row))
     console.print(ranges)
     if found["best"]:
         within = f" within {', '.join(found['limits'])} ({found['within_limits']} points)" if found["limits"] else ""
         best = HeadedTable(f"{found['best_is']} {found['quantities'][0]['quantity']}{within}")
         shown = list(found["best"][0])[: len(found["axes"]) + MOST_SHOWN]
         for head in shown:
-            best.add_column(escape(head), justify="right", overflow="fold")
+            unit = shown_in[head][1] if head in shown_in else ""
+            best.add_column(escape(f"{head} {unit}".strip()), justify="right", overflow="fold")
         for row in found["best"]:
-            best.add_row(*(_short(row[head]) for head in shown))
+            best.add_row(*(_short(row[head], shown_in.get(head, (1.0, ""))[0]) for head in shown))
         console.print(best)
     elif found["limits"]:
         console.print(f"no point keeps {', '.join(found['limits'])}", markup=False)
@@ -77,8 +81,8 @@ def matters_most(row: dict[str, Any]) -> str:
     return f"{first} ({shares[first]:.0%})" if first else ""
 
 
-def _short(value: float | None) -> str:
-    return "" if value is None else f"{value:.4g}"
+def _short(value: float | None, scale: float = 1.0) -> str:
+    return "" if value is None else f"{scale * value:.4g}"
 
 
 def _bytes(count: float) -> str:

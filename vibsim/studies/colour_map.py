@@ -18,15 +18,14 @@ from vibsim.post.tracking import turning_part
 from vibsim.results.labelled import Group
 from vibsim.solver.order_response import HIGHEST_SUMMED
 from vibsim.solver.simulate import Progress, no_progress
-from vibsim.structure.modes import modes_of
 from vibsim.studies.cures.cure import response_of
-from vibsim.studies.modes import DIRECTIONS
+from vibsim.studies.modes import modes_result
 from vibsim.studies.order_tracking import OrdersFound, find_orders
 from vibsim.studies.response import AXES, order_levels
 
 RPM = 30.0 / math.pi
-LEAST_ORDER, SHOWN_ORDERS = 2.0, 8.0  # the frequency axis reaches one between them at the highest speed
-FAINTEST, SPARE = 0.01, 1.1  # orders below that part of the strongest do not count; room above the last one
+STRONG, SPARE = 0.2, 1.1  # of the strongest order's greatest level: an order that the map must show; room above it
+ABOVE_MODES = 1.25  # times the highest mode that an order meets
 LINES = 200  # over the frequency axis, of a map from steady points
 EVEN_STEPS = 0.25  # of the mean step between steady speeds
 
@@ -115,7 +114,7 @@ def map_of_case(
         np.array(found.orders),
         size,
         (highest, resolution),
-        (mode_lines(case_file, float(np.mean(speeds))), ""),
+        _modes_or_why(case_file, float(np.mean(speeds))),
     )
 
 
@@ -180,13 +179,13 @@ def map_of_record(
     worst, data = _worst(found), found.tracked
     values, angle, time = channel.of(results)[part][:, worst], results["crank_angle"][part], results["time"][part]
     size = found.size()[:, 1:, worst]
-    top = _highest(highest, float(data.speed.max()), data.orders[1:], size)
+    modes, why = modes_of_results(results, float(data.speed.mean()))
+    top = _highest(highest, data.speed, data.orders[1:], size, modes)
     lines = resolution or sweep_resolution(time, angle)
     level = short_time_levels(values, angle, time, top, lines)
     order = np.argsort(data.speed)
     windows = f"short-time spectra, Hann windows of {1.0 / level.resolution:.3g} s"
     how = f"{windows}; cuts: orders tracked over crank angle{stretch}"
-    modes, why = modes_of_results(results, float(data.speed.mean()))
     return ColourMap(
         title=found.title,
         of=_words(channel.labels[worst], along),
@@ -224,10 +223,15 @@ def _worst(found: OrdersFound) -> int:
     return int(np.linalg.norm(found.tracked.overall, axis=-1).max(axis=0).argmax())
 
 
-def _highest(asked: float | None, fastest: float, orders: np.ndarray, size: np.ndarray) -> float:
-    """Frequency (Hz) the map reaches: that of the highest order whose amplitude (speeds, orders) is worth showing."""
-    worth = orders[size.max(axis=0) > FAINTEST * size.max()].max(initial=LEAST_ORDER)
-    return asked or SPARE * float(min(worth, SHOWN_ORDERS)) * fastest / (2.0 * math.pi)
+def _highest(
+    asked: float | None, speed: np.ndarray, orders: np.ndarray, size: np.ndarray, modes: tuple[Mode, ...]
+) -> float:
+    """Frequency (Hz) the map reaches unless asked otherwise: every order that comes to STRONG of the strongest one's
+    amplitude (speeds, orders) at the highest speed, and every mode that such an order meets."""
+    strong = orders[size.max(axis=0) >= STRONG * size.max()]
+    low, high = float(strong.min()) * float(speed.min()), float(strong.max()) * float(speed.max())
+    met = [mode.frequency for mode in modes if low < 2.0 * math.pi * mode.frequency < high]
+    return asked or max(SPARE * high / (2.0 * math.pi), ABOVE_MODES * max(met, default=0.0))
 
 
 def _words(name: str, along: str | None) -> str:
@@ -237,7 +241,7 @@ def _words(name: str, along: str | None) -> str:
 def _of_lines(words, speed: np.ndarray, orders: np.ndarray, size: np.ndarray, asked, modes) -> ColourMap:
     """A map from amplitudes (speeds, orders) at steady speeds."""
     title, of, unit, how = words
-    top = _highest(asked[0], float(speed.max()), orders, size)
+    top = _highest(asked[0], speed, orders, size, modes[0])
     level = order_levels_as_map(speed, orders, size, top, asked[1] or top / LINES)
     rms = size / math.sqrt(2.0)
     overall = np.linalg.norm(rms, axis=1)
@@ -245,14 +249,20 @@ def _of_lines(words, speed: np.ndarray, orders: np.ndarray, size: np.ndarray, as
 
 
 def mode_lines(case_file: CaseFile, speed: float) -> tuple[Mode, ...]:
-    """Modes with the crank turning freely at a speed (rad/s), under the run's mean torque there."""
-    linear = response_of(case_file, speed).linear
-    modes = modes_of(linear.mass, linear.damping, linear.stiffness)
-    found = []
-    for n, frequency in enumerate(modes.frequency):
-        body, direction = np.unravel_index(int(modes.energy[n].argmax()), modes.energy[n].shape)
-        found.append(Mode(float(frequency), f"{linear.names[int(body)]} {DIRECTIONS[int(direction)]}"))
-    return tuple(found)
+    """Modes with the crank turning freely at a speed (rad/s), under the run's mean torque there, those of wheels,
+    occupants and elastic bodies among them. Raises InputError where nothing holds a body."""
+    response = response_of(case_file, speed)
+    found = modes_result(case_file.case, response.packed, response.linear, (), "")
+    return tuple(
+        Mode(float(frequency), " ".join(found.dominant(n)[:2])) for n, frequency in enumerate(found.modes.frequency)
+    )
+
+
+def _modes_or_why(case_file: CaseFile, speed: float) -> tuple[tuple[Mode, ...], str]:
+    try:
+        return mode_lines(case_file, speed), ""
+    except InputError as error:
+        return (), f"no mode lines: {error.problems[0]}"
 
 
 def modes_of_results(results: Group, speed: float) -> tuple[tuple[Mode, ...], str]:
@@ -261,6 +271,6 @@ def modes_of_results(results: Group, speed: float) -> tuple[tuple[Mode, ...], st
     if not text:
         return (), "no mode lines: the results hold no case text"
     try:
-        return mode_lines(parse_case(text, Path(), name), speed), ""
+        return _modes_or_why(parse_case(text, Path(), name), speed)
     except InputError as error:
         return (), f"no mode lines: {error.problems[0]}"

@@ -151,8 +151,13 @@ def point_of(results: Group, name: str, hours: float) -> Point:
     felt = tuple(felt_in(results))
     uneven = "not steady, or with shocks: the rms alone says too little, see MTVV and VDV"
     remarks += [f"{name}: {item.name}: {uneven}" for item in felt if item.shocks]
-    speed = results.groups["torque"].attributes["mean_speed_rad_per_s"]
-    return Point(name, float(speed), float(results.attributes["load"]), hours, felt, tuple(remarks))
+    return Point(name, _mean_speed(results), float(results.attributes["load"]), hours, felt, tuple(remarks))
+
+
+def _mean_speed(results: Group) -> float:
+    if "torque" in results.groups:
+        return float(results.groups["torque"].attributes["mean_speed_rad_per_s"])
+    return float(np.mean(results["crank_speed"]))  # of a run of steps
 
 
 def combined(title: str, points: tuple[Point, ...]) -> Exposure:

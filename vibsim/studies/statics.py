@@ -88,8 +88,8 @@ class Statics:
     wheels: tuple[str, ...] = ()
 
 
-def find_statics(case_file: CaseFile, chassis: Chassis = "held") -> Statics:
-    """Rest under weight, under full torque in each gear, and under each load case.
+def find_statics(case_file: CaseFile, chassis: Chassis = "held", strength: bool = True) -> Statics:
+    """Rest under weight, under full torque in each gear, and, for `strength`, under each load case.
 
     Every body of mass m feels m·(g − a), its weight and the vehicle's acceleration a by d'Alembert, at its centre of
     mass. With the chassis "held" the bodies that stand on the ground stay as drawn; the engine's mounts then carry
@@ -114,7 +114,7 @@ def find_statics(case_file: CaseFile, chassis: Chassis = "held") -> Statics:
         mounts=[case.mount[n].name for n in kept],
         between=[case.mount[n].between for n in kept],
         gears=[stand.under(load) for load in gears],
-        loads=[stand.under(load) for load in loads],
+        loads=[stand.under(load) for load in loads] if strength else [],
         engine_torque=torque,
         torque_source=source,
         remark=remark,

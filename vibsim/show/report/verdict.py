@@ -10,9 +10,9 @@ from vibsim.post.exposure_rules import daily_values
 from vibsim.show.report.steps import steps_verdict
 from vibsim.show.report.words import Card, three_digits
 from vibsim.show.run_tables import _orders, _running, _settling, load_step_lines
-from vibsim.show.sweep_figures import SHOWN
 from vibsim.show.tables import plain_number
 from vibsim.studies.report import Axis, Report, Source, View
+from vibsim.studies.sweep.shown import SHOWN
 
 MOST_CARDS, FIRM = 6, "\u00a0"
 TRADE = {

@@ -11,6 +11,7 @@ import numpy as np
 from vibsim.inputs.errors import InputError, nearest
 from vibsim.results.labelled import Group, Variable
 from vibsim.results.sweep_file import DONE, FAILED
+from vibsim.studies.sweep.shown import shown_unit
 
 LIMIT = re.compile(r"(.+?)(<=|>=|<|>)([^<>=]+)$")
 NOT_QUANTITIES = ("status", "failure", "failure_reason")
@@ -77,20 +78,20 @@ def _is_axis(results: Group, item: Variable) -> bool:
     return item.long_name.split(",")[0] in keys
 
 
-def quantity(read: Read, word: str) -> Quantity:
+def quantity(read: Read, word: str, option: str = "--of") -> Quantity:
     """A quantity by name: `torque_swing[net]`, `sensor_rms[seat,Z]`, `mount_force_order_amplitude[1.5,rear left,Z]`.
 
-    What is not said in brackets is the greatest over all there is. Raises InputError.
+    What is not said in brackets is the greatest over all there is. Raises InputError, naming the option that has it.
     """
     name, _, inside = word.strip().partition("[")
     known = quantities(read)
     if name not in known:
-        raise InputError(f"{word}: no such quantity in the sweep; {nearest(name, known)}")
+        raise InputError(f"{option}: got '{word}'; no such quantity in the sweep; {nearest(name, known)}")
     variable = read.results.variables[name]
     lead = len(read.shape)
     data, dims, said = variable.data, list(variable.dims[lead:]), []
     for label in (item.strip() for item in inside.rstrip("]").split(",")) if inside else ():
-        dim, index = _find(read, dims, label, word)
+        dim, index = _find(read, dims, label, f"{option}: got '{word}'")
         data = np.take(data, index, axis=lead + dims.index(dim))
         dims.remove(dim)
         said.append(f"order {label}" if dim == "order" else label)
@@ -101,7 +102,7 @@ def quantity(read: Read, word: str) -> Quantity:
     return Quantity(word, np.asarray(data, dtype=float).ravel(), variable.units, label)
 
 
-def _find(read: Read, dims: list[str], label: str, word: str) -> tuple[str, int]:
+def _find(read: Read, dims: list[str], label: str, asked: str) -> tuple[str, int]:
     for dim in dims:
         coordinate = read.results.variables[dim].data
         if coordinate.dtype.kind in "OU":
@@ -116,7 +117,7 @@ def _find(read: Read, dims: list[str], label: str, word: str) -> tuple[str, int]
         if len(near):
             return dim, int(near[0])
     known = [str(item) for dim in dims for item in read.results.variables[dim].data]
-    raise InputError(f"{word}: got '{label}'; {nearest(label, known)}")
+    raise InputError(f"{asked}; no '{label}' there; {nearest(label, known)}")
 
 
 def quantities(read: Read) -> list[str]:
@@ -145,7 +146,7 @@ def usual(read: Read) -> list[str]:
 def within(read: Read, limits: list[str]) -> np.ndarray:
     """Whether each point (points) is done and keeps every limit such as `sensor_resultant_rms[seat]<0.5`.
 
-    Numbers are in the quantity's own unit. Raises InputError.
+    Numbers are in the unit that tables and figures show, those of an axis as the case has them. Raises InputError.
     """
     kept = read.status == DONE
     for text in limits:
@@ -165,7 +166,8 @@ def within(read: Read, limits: list[str]) -> np.ndarray:
 def _of_axis(read: Read, word: str) -> np.ndarray:
     if word in read.axes:
         return read.values[:, read.names.index(word)]
-    return quantity(read, word).values
+    item = quantity(read, word, "--limit")
+    return shown_unit(item.units)[0] * item.values
 
 
 def best(read: Read, word: str, limits: list[str], count: int = 5, most: bool = False) -> list[int]:
