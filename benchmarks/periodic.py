@@ -85,7 +85,7 @@ def _sweep(file: CaseFile) -> _Sweep:
 
 def _measured(case: Case, run: Run, packed: Packed, found: Periodic) -> float:
     """Change from one cycle to the next, from the state found under the load found."""
-    held = found.packed(packed)
+    held = found.held
     stepper = start_stepper(found.state, held.model, 1e-5)
     first, second = (one_cycle(stepper, case, run, held) for _ in range(2))
     return cycle_change(second, first, run.speed, [mount.name for mount in case.mount])[0]

@@ -78,7 +78,7 @@ def test_ends_where_it_began() -> None:
     found, packed = _found(case)
     assert case.run is not None
     shooting = Shooting(case, case.run, packed)
-    gap = shooting.gap(shooting.cycle(found.state, found.load - packed.model.load[0]))
+    gap = shooting.gap(shooting.cycle(found.state, found.value))
     # in units of the floors (1 mm, 0.1 m/s ...) and seconds; the swing is of that size
     assert np.abs(gap).max() < 1e-7
 
@@ -132,7 +132,7 @@ def test_multipliers_are_those_of_integrated_departures() -> None:
     found, packed = _found(case)
     assert case.run is not None
     shooting = Shooting(case, case.run, packed)
-    added, columns = found.load - packed.model.load[0], []
+    added, columns = found.value, []
     for n, scale in enumerate(shooting.scale):
         way = np.zeros(shooting.scale.size)
         way[n] = 1e-2 * scale
@@ -151,7 +151,7 @@ def test_slopes_are_those_of_the_rates() -> None:
     found, packed = _found(case)
     assert case.run is not None
     shooting = Shooting(case, case.run, packed)
-    states = shooting.cycle(found.state, found.load - packed.model.load[0]).states[1:2]
+    states = shooting.cycle(found.state, found.value).states[1:2]
     slopes = orbit_slopes(states, packed, shooting.scale, both_sides=True)[0]
 
     def rate(change: float) -> float:

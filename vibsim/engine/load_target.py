@@ -24,8 +24,17 @@ def with_load(case: Case, folder: Path) -> Case:
     named = [name for name in TARGETS if run is not None and getattr(run, name) is not None]
     if run is None or engine is None or not named:
         return case
-    load = _load_for(engine, folder, abs(run.speed), named[0], getattr(run, named[0]))
+    load = _load_for(engine, folder, abs(run.speed), named[0], getattr(run, named[0]), f"run.{named[0]}")
     return case.model_copy(update={"run": at_load(run, load)})
+
+
+def load_for_torque(case: Case, folder: Path, torque: float, key: str) -> float:
+    """The load (0 to 1) at which the engine's mean brake torque is one (N m) that a case's `key` asks for.
+
+    Raises InputError as `with_load` does.
+    """
+    assert case.engine is not None and case.run is not None
+    return _load_for(case.engine, folder, abs(case.run.speed), "torque", torque, key)
 
 
 def at_load(run: Run, load: float) -> Run:
@@ -34,7 +43,7 @@ def at_load(run: Run, load: float) -> Run:
 
 
 @lru_cache(maxsize=256)
-def _load_for(engine: Engine, folder: Path, speed: float, name: str, wanted: float) -> float:
+def _load_for(engine: Engine, folder: Path, speed: float, name: str, wanted: float, key: str) -> float:
     from scipy.optimize import brentq
 
     layout = resolve_layout(engine)
@@ -48,7 +57,7 @@ def _load_for(engine: Engine, folder: Path, speed: float, name: str, wanted: flo
         unit, scale = TARGETS[name]
         hint = "; a throttle of less leak_area, or fuel_cut = true, gives less" if least > 0.0 else ""
         raise InputError(
-            f"run.{name}: got {scale * wanted:g} {unit}; at {speed * 30.0 / math.pi:g} rpm the engine gives "
+            f"{key}: got {scale * wanted:g} {unit}; at {speed * 30.0 / math.pi:g} rpm the engine gives "
             f"{scale * (least + wanted):.3g} (load 0) to {scale * (most + wanted):.3g} {unit} (load 1){hint}"
         )
     return float(brentq(over, 0.0, 1.0, xtol=LOAD_TOLERANCE))

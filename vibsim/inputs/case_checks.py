@@ -19,6 +19,7 @@ from vibsim.inputs.driveline_checks import check_drive
 from vibsim.inputs.exposure_checks import check_exposure
 from vibsim.inputs.flexible_checks import check_flexible
 from vibsim.inputs.friction_checks import check_accessory, check_friction
+from vibsim.inputs.holding_checks import check_holding
 from vibsim.inputs.mount_checks import check_mount
 from vibsim.inputs.mount_models import MOUNT_MODELS
 from vibsim.inputs.programme_checks import STEPPED, check_steps
@@ -63,6 +64,7 @@ def check_case(clean: dict[str, Any], report: Report) -> None:
     check_exposure(clean, report)
     check_rotors(clean, bodies, report)
     _check_run(clean.get("run"), report)
+    check_holding(clean, report)
     check_steps(clean, report)
     check_road(clean, report)
     check_clutch(clean, report)

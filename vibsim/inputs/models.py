@@ -383,6 +383,13 @@ class Run(StepKeys):
         Literal["settle", "periodic"],
         Field(description="of a steady run: cycle by cycle until they repeat, or search for the state that repeats"),
     ] = "settle"
+    held_by: Annotated[
+        Literal["load_torque", "load", "governor"],
+        Field(
+            description="what holds a steady run's mean speed: a torque added to the load, the engine's load (found for "
+            "the load torque as it is, or run.torque), or the governor, whose speed follows"
+        ),
+    ] = "load_torque"
     settle_tolerance: Annotated[float, Field(ge=1e-8, le=0.1, description="change from cycle to cycle")] = 1e-4
     settle_cycles: Annotated[int, Field(ge=2, le=100000, description="most cycles to wait for a steady state")] = 4000
     variation: Variation | None = None

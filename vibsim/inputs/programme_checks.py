@@ -43,7 +43,7 @@ def check_steps(clean: dict[str, Any], report: Report) -> None:
         if run.get(key) is not None:
             report(("run", key), None, f'goes with a steady or free run, not with kind = "{kind}"')
     _check_starter(engine.get("starter"), report)
-    _check_governor(engine, report)
+    check_governor(engine, report)
     if kind != "programme":
         if run.get("step"):
             report(("run", "step"), None, 'goes with kind = "programme"')
@@ -58,7 +58,7 @@ def _check_other(run: dict[str, Any], kind: Any, report: Report) -> None:
             report(("run", key), None, "goes with a run-up, coast-down, start, stop, idle or programme")
     if run.get("speed_is") is not None and kind not in ("steady", "misfire", "cyclic", "road"):
         report(("run", "speed_is"), run["speed_is"], "goes with a steady run, a run-up or a coast-down")
-    if run.get("speed") is None:
+    if run.get("speed") is None and run.get("held_by") != "governor":
         report(("run", "speed_rpm"), None, "is missing")
 
 
@@ -185,7 +185,8 @@ def _throttled(engine: dict[str, Any]) -> bool:
     return charged or (isinstance(governor, dict) and governor.get("acts_on", "throttle") == "throttle")
 
 
-def _check_governor(engine: dict[str, Any], report: Report) -> None:
+def check_governor(engine: dict[str, Any], report: Report) -> None:
+    """Report gas that a governor of the throttle does not act on."""
     governor, gas = engine.get("governor"), engine.get("gas")
     if not isinstance(governor, dict) or governor.get("acts_on", "throttle") != "throttle":
         return

@@ -65,6 +65,8 @@ def made_ready(case: Case) -> Case:
     if run.clutch is not None and run.kind == "load_step":
         after = run.load if run.load_after is None else run.load_after
         return case.model_copy(update={"run": run.model_copy(update={"hold_speed": False, "load_after": after})})
+    if run.held_by == "governor" and not stepped(run) and case.engine is not None and case.engine.governor is not None:
+        return case.model_copy(update={"run": run.model_copy(update={"speed": case.engine.governor.speed})})
     if not stepped(run):
         return case
     steps = steps_of(run)
@@ -81,8 +83,10 @@ def made_ready(case: Case) -> Case:
 def throttled(case: Case) -> bool:
     """Whether throttle and intake are part of a run of steps."""
     run, engine = case.run, case.engine
-    if run is None or engine is None or not stepped(run) or not isinstance(engine.gas, CycleGas):
+    if run is None or engine is None or not isinstance(engine.gas, CycleGas):
         return False
+    if not stepped(run):
+        return run.held_by == "governor" and isinstance(engine.governor, ThrottleGovernor)
     return isinstance(engine.governor, ThrottleGovernor) or engine.charging.source != "none"
 
 

@@ -55,7 +55,7 @@ def summarise(results: Group) -> dict[str, Any]:
     if "settled" in results.attributes:
         names = ("settled", "settling_cycles", "settling_residual", "settling_tolerance", "settling_slowest")
         summary["settling"] = {name: results.attributes[name] for name in names}
-        more = ("solve", "floquet_largest", "floquet_crank_speed", "settling_cycles_forecast")
+        more = ("solve", "settling_departure", "floquet_largest", "floquet_crank_speed", "settling_cycles_forecast")
         summary["settling"] |= {name: results.attributes[name] for name in more if name in results.attributes}
     return summary
 

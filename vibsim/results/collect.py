@@ -258,6 +258,7 @@ def provenance(solution: Solution, case_file: CaseFile) -> dict[str, Any]:
             "settling_residual": settling.residual,
             "settling_tolerance": settling.tolerance,
             "settling_slowest": settling.slowest,
+            **({} if settling.departure is None else {"settling_departure": settling.departure}),
             "steady_load_torque_N_m": settling.load_torque,
             "steady_mean_speed_rad_per_s": settling.mean_speed,
         }

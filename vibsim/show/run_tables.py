@@ -132,7 +132,8 @@ def _settling(settling: dict[str, Any]) -> str:
         return (
             f"periodic state from {settling['settling_cycles']} cycles: change to the next "
             f"{settling['settling_residual']:.2g} ({settling['settling_slowest']}), tolerance "
-            f"{settling['settling_tolerance']:g}; largest multiplier {settling['floquet_largest']:.3f}, settling takes "
+            f"{settling['settling_tolerance']:g}; {settling['settling_departure']:.2g} from the state that repeats; "
+            f"largest multiplier {settling['floquet_largest']:.3f}, settling takes "
             f"about {settling['settling_cycles_forecast']:.0f}"
         )
     words = "settled" if settling["settled"] else "DID NOT SETTLE"

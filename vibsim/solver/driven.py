@@ -70,7 +70,11 @@ def starter_law(motor: StarterMotor | None, on: bool) -> Starter:
 def is_driven(case: Case) -> bool:
     """Whether anything but engine and load has a say in the crank's speed, or the run is one of steps."""
     run = case.run
-    return run is not None and case.engine is not None and (stepped(run) or is_prescribed(run))
+    return (
+        run is not None
+        and case.engine is not None
+        and (stepped(run) or is_prescribed(run) or run.held_by == "governor")
+    )
 
 
 def drive_states() -> tuple[MoreState, ...]:

@@ -128,10 +128,17 @@ def rates_over_angle(states: np.ndarray, steps: np.ndarray, packed: Packed) -> n
     return found
 
 
-def orbit_slopes(states: np.ndarray, packed: Packed, scale: np.ndarray, both_sides: bool = False) -> np.ndarray:
+def orbit_slopes(
+    states: np.ndarray,
+    packed: Packed,
+    scale: np.ndarray,
+    both_sides: bool = False,
+    other: tuple[Packed, float] | None = None,
+) -> np.ndarray:
     """Matrices (n, beside + 2, beside + 2) at states (n, state) of an orbit: how the rates over the crank angle change
-    with the numbers beside it, in units of `scale` (beside), with the time (s) and with a torque added to the load
-    (N m), which are the last two columns and rows. Differences, to one side or to both.
+    with the numbers beside it, in units of `scale` (beside), with the time (s) and with what holds the speed, which are
+    the last two columns and rows: a torque added to the load (N m), or what makes the `other` model, by how much.
+    Differences, to one side or to both.
     """
     size, still, step = scale.size, np.zeros((1, scale.size)), np.diag(STEP * scale)
     steps = np.concatenate([still, step, -step] if both_sides else [still, step])
@@ -142,7 +149,8 @@ def orbit_slopes(states: np.ndarray, packed: Packed, scale: np.ndarray, both_sid
     found[:, : size + 1, :size] = np.swapaxes(change, 1, 2)
     for at in range(3, BESIDE_PER_BODY * len(packed.names), BESIDE_PER_BODY):
         found[:, at : at + 3, at : at + 3] += _crosses(here[:, at : at + 3]) * scale[at : at + 3]
-    found[:, : size + 1, size + 1] = rates_over_angle(states, still, with_added_load(packed, 1.0))[:, 0] - here
+    beyond, by = other or (with_added_load(packed, 1.0), 1.0)
+    found[:, : size + 1, size + 1] = (rates_over_angle(states, still, beyond)[:, 0] - here) / by
     found[:, :size] /= scale[:, None]
     return found
 

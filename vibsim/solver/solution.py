@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 class Settling:
     """How a steady run settled: cycles waited, largest change from cycle to cycle (share), what changed most, and the
     relative tolerance of integration that took. `solve` says which way was gone; of a periodic state `cycles` are those
-    integrated to find it."""
+    integrated to find it, and `departure` is how far it is from the state that repeats, as a share of the swing too."""
 
     settled: bool
     cycles: int
@@ -34,6 +34,7 @@ class Settling:
     mean_speed: float
     relative_tolerance: float
     solve: str = "settle"
+    departure: float | None = None
 
 
 @dataclass(frozen=True)

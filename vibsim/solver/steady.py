@@ -18,9 +18,9 @@ from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.solver.crank_torque import mean_torque, torque_course
 from vibsim.solver.failure import explain_failure
+from vibsim.solver.held_by import HeldBy, HeldByTorque, held_by
 from vibsim.solver.motion import BRAKE_, CHARGER_, derivatives, load_torque, scratch
 from vibsim.solver.observe import Observed, observe
-from vibsim.solver.orbit_slopes import with_added_load
 from vibsim.solver.packed import Packed
 from vibsim.solver.solution import Settling
 from vibsim.solver.start import equilibrium, error_control, state_at, under_load
@@ -32,6 +32,7 @@ TREND_GAIN, SPEED_GAIN = 0.45, 0.1
 SMALLEST_FORCE = 1e-3  # of the largest mount's swing: mounts that move less are compared with this
 SMALLEST_SWING = 0.01  # of the mean speed: a heavier flywheel's speed is compared with this
 PATIENCE = 50  # cycles between looks at whether the residual still falls
+SHAFT = "torque in a shaft"
 NOISE = 100.0  # times the settling tolerance: a residual above that is motion, not error
 FINEST = 2e-10  # relative tolerance below which nothing is gained
 
@@ -48,18 +49,25 @@ class _Cycle:
 
 
 def settle(
-    case: Case, run: Run, packed: Packed, progress: Callable[[str, float, float], None]
+    case: Case,
+    run: Run,
+    packed: Packed,
+    progress: Callable[[str, float, float], None],
+    start: tuple[np.ndarray, float] | None = None,
 ) -> tuple[Stepper, Packed, Settling]:
     """Integrate cycle by cycle, or period of misfire, until the change from one to the next is below tolerance.
 
     Returns the stepper at crank angle zero of a new cycle, the model with the load that holds the speed, and how it
-    settled. The load's own law stays in force; the governor adds a torque to it. Where the errors of integration keep
+    settled. It begins with a state and a value of what holds the speed, if they are given, at `start`. The load's own
+    law stays in force; what holds the speed is a torque added to it, unless the run says otherwise. Where the errors of integration keep
     the cycles of a well-balanced engine from agreeing, the integration is tightened.
     """
-    first, packed = first_guess(run, packed)
+    held = held_by(case, run, packed)
+    first, value = first_guess(run, held) if start is None else start
+    packed = held.model(value)
     stepper = start_stepper(first, packed.model, 1e-5)
-    watch = _Watch(run, [mount.name for mount in case.mount], packed.repeats)
-    inertia = mean_inertia(packed)
+    watch = _Watch(run, [mount.name for mount in case.mount], packed.repeats, held.searched)
+    inertia, gain = mean_inertia(packed), held.per_torque(value)
     for _ in range(max(run.settle_cycles // packed.repeats, 2)):
         if watch.stalled():
             watch.tighten()
@@ -68,17 +76,22 @@ def settle(
         if watch.settled:
             break
         added = inertia * run.speed / packed.period * (TREND_GAIN * watch.trend + SPEED_GAIN * watch.whole_error)
-        packed = with_added_load(packed, added)
+        value += gain * added
+        packed = held.model(value)
         derivatives(stepper.y, packed.model, stepper.w, stepper.e, stepper.f)
     return stepper, packed, watch.report(float(load_torque(run.speed, packed.model.load)))
 
 
-def first_guess(run: Run, packed: Packed) -> tuple[np.ndarray, Packed]:
-    """State (state) at the start of a cycle, and the model with the load that holds the speed on a still block."""
+def first_guess(run: Run, held: HeldBy) -> tuple[np.ndarray, float]:
+    """State (state) at the start of a cycle, and the value of what holds the speed on a still block."""
+    if not isinstance(held, HeldByTorque):
+        packed = held.model(held.start)
+        return _first_state(packed, run, float(load_torque(run.speed, packed.model.load))), held.start
+    packed = held.packed
     charger, brake = _air_torques(packed, run.speed)
     torque = mean_torque(packed, run.speed) - charger
-    packed = with_added_load(packed, torque - brake - load_torque(run.speed, packed.model.load))
-    return _first_state(packed, run, torque), packed
+    value = float(torque - brake - load_torque(run.speed, packed.model.load))
+    return _first_state(held.model(value), run, torque), value
 
 
 def holding_speed(packed: Packed, speed: float) -> Packed:
@@ -93,8 +106,8 @@ def holding_speed(packed: Packed, speed: float) -> Packed:
 class _Watch:
     """Compares each cycle with the one before; with misfire, each period of so many working cycles."""
 
-    def __init__(self, run: Run, mounts: list[str], repeats: int = 1):
-        self.run, self.mounts, self.repeats = run, mounts, repeats
+    def __init__(self, run: Run, mounts: list[str], repeats: int = 1, timed: bool = True):
+        self.run, self.mounts, self.repeats, self.timed = run, mounts, repeats, timed
         self.cycles = 0
         self.trend = self.error = self.whole_error = 0.0
         self.residual = self.residual_then = math.inf
@@ -112,7 +125,8 @@ class _Watch:
     @property
     def settled(self) -> bool:
         tolerance = self.run.settle_tolerance
-        return self.residual < tolerance and abs(self.error) < tolerance * self.run.speed
+        late = abs(self.error) / self.run.speed if self.timed else 0.0
+        return self.residual < tolerance and late < tolerance
 
     def stalled(self) -> bool:
         """Whether the residual, already small, has not halved for a while: the errors of integration are in the way."""
@@ -229,10 +243,15 @@ def cycle_change(current: _Cycle, previous: _Cycle, speed: float, names: list[st
     worst, slowest = worst_change(*changed, speeds, forces, names)
     if current.shaft_torque is None or previous.shaft_torque is None:
         return worst, slowest
-    swing = np.ptp(current.shaft_torque, axis=0)
-    scale = np.maximum(swing, max(SMALLEST_FORCE * swing.max(), 1e-9))
-    turned = float((np.abs(current.shaft_torque - previous.shaft_torque).max(axis=0) / scale).max())
-    return (worst, slowest) if worst >= turned else (turned, "torque in a shaft")
+    turned = shaft_change(current.shaft_torque - previous.shaft_torque, current.shaft_torque)
+    return (worst, slowest) if worst >= turned else (turned, SHAFT)
+
+
+def shaft_change(change: np.ndarray, torque: np.ndarray) -> float:
+    """Largest of changes of the torques of shafts (n, shafts) as a share of their swing over a cycle."""
+    swing = np.ptp(torque, axis=0)
+    scale = np.maximum(swing, max(SMALLEST_FORCE * swing.max(initial=0.0), 1e-9))
+    return float((np.abs(change).max(axis=0) / scale).max(initial=0.0))
 
 
 def swings(crank_speed: np.ndarray, mount_force: np.ndarray, speed: float) -> tuple[float, np.ndarray]:

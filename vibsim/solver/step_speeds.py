@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from vibsim.inputs.models import Case
-from vibsim.inputs.steps import is_prescribed, made_ready, steps_of
+from vibsim.inputs.steps import is_prescribed, made_ready, stepped, steps_of
 
 SLOWEST = 20.0  # rad/s, below which a working cycle takes long to compute; the pressures there are used
 NODE_RATIO = 1.35  # of one speed that the gas is known at to the next
@@ -20,6 +20,8 @@ def speeds_of_run(case: Case) -> np.ndarray:
     """Crank speeds (n) rad/s that the gas is needed at in a run of steps, ascending, each a ratio above the last."""
     case = made_ready(case)
     assert case.run is not None
+    if not stepped(case.run):  # a governor at work about its speed
+        return np.geomspace(max(BELOW / NODE_RATIO * case.run.speed, SLOWEST), SWING * case.run.speed, 4)
     steps, governor = steps_of(case.run), case.engine.governor if case.engine else None
     named = [case.run.speed, *(step.speed_to for step in steps if step.speed_to)]
     low, high = BELOW * min(named), ABOVE * max(named)

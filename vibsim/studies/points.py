@@ -27,7 +27,7 @@ from vibsim.solver.shooting import FIRST_STEP
 from vibsim.solver.simulate import simulate
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import error_control, require_engine
-from vibsim.solver.steady_state import INSTEAD, as_settling, unstable
+from vibsim.solver.steady_state import as_settling, unstable
 from vibsim.solver.stepper import MOST_STEPS, REACHED_ANGLE, advance, grid, start_stepper
 from vibsim.solver.varied import with_misfire
 
@@ -61,9 +61,9 @@ def steady_point(case: Case, folder: Path, guess: Periodic | None = None, packed
         multipliers = multipliers_of(found.flow)
         if multipliers.unstable:
             raise unstable(multipliers)
-    except RunFailure as reason:
-        return _settled(case, folder, reason)
-    solution, cycles = _one_cycle(case, run, found, found.packed(packed), multipliers), found.cycles + packed.repeats
+    except RunFailure:
+        return _settled(case, folder)
+    solution, cycles = _one_cycle(case, run, found, found.held, multipliers), found.cycles + packed.repeats
     warnings = packed.remarks.warnings
     return SteadyPoint(replace(solution, seconds=time.perf_counter() - begin, warnings=warnings), found, cycles)
 
@@ -100,14 +100,11 @@ def _one_cycle(case: Case, run: Run, found: Periodic, held: Packed, multipliers:
     )
 
 
-def _settled(case: Case, folder: Path, reason: RunFailure) -> SteadyPoint:
-    """The point by settling, the record its last cycle."""
+def _settled(case: Case, folder: Path) -> SteadyPoint:
+    """The point as a run finds it, which settles where the search fails again; the record its last cycle."""
     assert case.run is not None
     turn = 4.0 * math.pi / case.run.speed
-    run = case.run.model_copy(update={"solve": "settle", "duration": turn})
-    solution = simulate(case.model_copy(update={"run": run}), folder)
+    run = case.run.model_copy(update={"solve": "periodic", "duration": turn})
+    solution = replace(simulate(case.model_copy(update={"run": run}), folder), case=case)
     assert solution.settling is not None
-    words = f"no periodic state to run in ({reason}); the point was settled cycle by cycle instead"
-    settling = replace(solution.settling, solve=INSTEAD)
-    solution = replace(solution, case=case, settling=settling, warnings=(*solution.warnings, words))
-    return SteadyPoint(solution, None, settling.cycles)
+    return SteadyPoint(solution, None, solution.settling.cycles)
