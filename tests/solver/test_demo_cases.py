@@ -9,8 +9,8 @@ from tests.cases import CONFIGS
 from vibsim.engine.operating_point import operating_point
 from vibsim.inputs.loader import load_case
 from vibsim.results.hdf5 import read_results
+from vibsim.solver.crank_torque import mean_inertia
 from vibsim.solver.simulate import simulate
-from vibsim.solver.steady import mean_inertia
 from vibsim.studies.modes import find_modes
 from vibsim.studies.overview import overview
 from vibsim.studies.run import run_case, run_to_file

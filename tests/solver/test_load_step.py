@@ -27,6 +27,7 @@ from vibsim.results.hdf5 import read_results, write_results
 from vibsim.results.labelled import Group
 from vibsim.show.figures import draw_figures
 from vibsim.show.run_tables import load_step_lines
+from vibsim.solver.crank_torque import mean_inertia
 from vibsim.solver.fed import after_step, held_at
 from vibsim.solver.invariants import kinetic_energy
 from vibsim.solver.motion import derivatives, load_torque, scratch
@@ -35,7 +36,7 @@ from vibsim.solver.packed import STATES_PER_BODY, Packed, pack
 from vibsim.solver.simulate import simulate
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import error_control, state_at
-from vibsim.solver.steady import holding_speed, mean_inertia
+from vibsim.solver.steady import holding_speed
 from vibsim.solver.stepper import MOST_STEPS, REACHED_TIME, advance, grid, no_grid, start_stepper
 
 STEP = {"kind": "load_step", "speed_rpm": 2500.0, "load": 0.3, "load_after": 1.0}

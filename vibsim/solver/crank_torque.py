@@ -66,3 +66,9 @@ def mean_torque(packed: Packed, speed: float) -> float:
 def losses_at(packed: Packed, speed: float) -> float:
     """Torque of friction and accessories (N m) at a crank speed (rad/s)."""
     return torque_course(packed, speed, points=1).losses
+
+
+def mean_inertia(packed: Packed) -> float:
+    """Inertia (kg m²) that the crank feels on a still block, its mean over a cycle, with all that it drives."""
+    driven = packed.drivetrain.driven_inertia if packed.drivetrain else 0.0
+    return float(torque_course(packed, 1.0).felt.mean()) + driven

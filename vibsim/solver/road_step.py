@@ -17,11 +17,10 @@ from vibsim.inputs.road_models import RoughRoad
 from vibsim.inputs.step_models import Step
 from vibsim.inputs.steps import load_of
 from vibsim.solver.crank_drive import Governor
-from vibsim.solver.crank_torque import mean_torque
+from vibsim.solver.crank_torque import mean_inertia, mean_torque
 from vibsim.solver.motion import load_torque
 from vibsim.solver.packed import Packed
 from vibsim.solver.road import contact_lengths, lay, wheelbase_of
-from vibsim.solver.steady import mean_inertia
 from vibsim.structure.road_profiles import profiles
 from vibsim.structure.vertical_parts import Road, road_under
 

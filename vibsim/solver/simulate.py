@@ -16,6 +16,7 @@ from vibsim.inputs.models import Case, Run
 from vibsim.inputs.programme_checks import STEPPED
 from vibsim.inputs.steps import is_prescribed, made_ready, stepped
 from vibsim.solver.clutch_pack import biting, opened
+from vibsim.solver.crank_torque import mean_inertia
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.fed import after_step, air_remarks, held_at, lay_back
 from vibsim.solver.motion import derivatives
@@ -26,7 +27,7 @@ from vibsim.solver.road import on_road
 from vibsim.solver.solution import Solution
 from vibsim.solver.start import equilibrium, error_control, require_engine, state_at
 from vibsim.solver.starting import held_speed
-from vibsim.solver.steady import holding_speed, mean_inertia, one_cycle, settle
+from vibsim.solver.steady import holding_speed, one_cycle, settle
 from vibsim.solver.steady_state import steady_state
 from vibsim.solver.stepper import (
     MOST_STEPS,

@@ -16,7 +16,7 @@ import numpy as np
 
 from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
-from vibsim.solver.crank_torque import mean_torque, torque_course
+from vibsim.solver.crank_torque import mean_inertia, mean_torque, torque_course
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.held_by import HeldBy, HeldByTorque, held_by
 from vibsim.solver.motion import BRAKE_, CHARGER_, derivatives, load_torque, scratch
@@ -170,12 +170,6 @@ def _air_torques(packed: Packed, speed: float) -> tuple[float, float]:
     w, e = scratch(len(packed.names))
     derivatives(y, packed.model, w, e, np.zeros(y.size))
     return float(e[CHARGER_]), float(e[BRAKE_])
-
-
-def mean_inertia(packed: Packed) -> float:
-    """Inertia (kg m²) that the crank feels on a still block, its mean over a cycle, with all that it drives."""
-    driven = packed.drivetrain.driven_inertia if packed.drivetrain else 0.0
-    return float(torque_course(packed, 1.0).felt.mean()) + driven
 
 
 def _first_state(packed: Packed, run: Run, torque: float) -> np.ndarray:
