@@ -16,7 +16,7 @@ from vibsim.show.style import FAINT, INK, LONGEST_TITLE, colour, cut, line, new_
 
 RPM = 30.0 / math.pi  # per rad/s
 MOST_CURVES = 6
-SHORTEST_NAMED = 0.06  # of the record: shorter steps are named in two lines, those of half of it by their number
+SHORTEST_NAMED = 0.05  # of the record: shorter steps are named upright
 
 
 def _heading(results: Group, what: str) -> str:
@@ -42,11 +42,10 @@ def _steps(axes: Axes, results: Group, named: bool) -> None:
             axes.axvline(begin, color=FAINT, lw=1.0, zorder=0)
         if named and count > 1:
             words = str(found["kind"]).replace("_", "-")
-            if until - begin < SHORTEST_NAMED * end:
-                words = words.replace("-", "-\n") if until - begin > 0.5 * SHORTEST_NAMED * end else f"{index + 1}"
+            upright = (until - begin) < SHORTEST_NAMED * end
             axes.annotate(
                 words, (0.5 * (begin + until), 1.0), (0, 3), xycoords=("data", "axes fraction"),
-                textcoords="offset points", ha="center", va="bottom", fontsize=8.5, linespacing=0.95,
+                textcoords="offset points", ha="center", va="bottom", fontsize=7.0 if upright else 8.5, rotation=90 if upright else 0,
             )  # fmt: skip
     axes.set_xlim(0.0, end)
 
