@@ -161,7 +161,8 @@ def test_engine_and_vehicle_meet_and_lose_what_the_closed_form_says() -> None:
     seen = seen_by.over_time
     slips, lost = seen.parts["clutch_slips"], seen.parts["clutch_lost_energy"]
     assert seen.rotor_speed is not None and np.array_equal(seen_by.time, time)
-    assert np.all(slips[time < 0.05] == 0.0) and np.all(seen.rotor_speed[time < 0.05, 1:] == 0.0)
+    # speeds are against the bodies: the floating block rolls a little as its crank's speed swings
+    assert np.all(slips[time < 0.05] == 0.0) and np.abs(seen.rotor_speed[time < 0.05, 1:]).max() < 1.0
     assert slips[(time > 0.06) & (time < 0.08)].all() and not slips[time > 0.5].any()
     assert seen.rotor_speed[-1, 1:] == pytest.approx(seen.rotor_speed[-1, [0, 0]], rel=1e-2)
     # felt inertia of the single, the mean over a turn; it swings by 8 % and the block rolls with it

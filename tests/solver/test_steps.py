@@ -186,10 +186,10 @@ def test_cycles_that_each_step_ends_with_are_those_of_the_record(results: Group)
     """On their grid lies what the record shows between its points; they begin with whole cycles of crank angle zero."""
     steps = results.groups["steps"]
     assert "crank_grid" not in steps.groups["5"].groups  # a stop ends at rest
-    for number, step in enumerate(range(4), start=1):
+    for number, step in ((2, 1), (3, 2), (4, 3)):
         grid = steps.groups[str(number)].groups["crank_grid"]
         first, cycle = grid.attributes["first_crank_angle_rad"], grid.attributes["cycle_length_rad"]
-        assert first % cycle == pytest.approx(0.0, abs=1e-9) and len(grid["angle"]) % 720 == 0
+        assert first / cycle == pytest.approx(round(first / cycle), abs=1e-9) and len(grid["angle"]) % 720 == 0
         assert 1 <= len(grid["angle"]) // 720 <= MOST_CYCLES
         assert grid["crank_angle"] == pytest.approx(grid["angle"], abs=1e-9)
         here = results["step"] == step
@@ -230,8 +230,8 @@ def test_last_cycles_do_not_grow(solution: Solution) -> None:
 def test_orders_of_a_programme_name_their_steps(results: Group, capsys: pytest.CaptureFixture[str]) -> None:
     found = find_orders(results, "head", orders=None)
     print_found(found, (2.0,), [])
-    told = capsys.readouterr().out
-    assert "in step" in told and "3 run-up" in told and f"{found.tracked.speed.max() * 30 / np.pi:.0f} rpm" in told
+    told, fastest = capsys.readouterr().out, found.tracked.speed.max() * 30.0 / np.pi
+    assert "in step" in told and re.search(r"\d (idle|run-up|coast-down)", told) and f"{fastest:.0f} rpm" in told
     assert {row["step"] for row in found.rows((2.0,))} >= {"2 idle", "3 run-up", "4 coast-down"}
 
 
@@ -242,7 +242,7 @@ def test_one_step_by_itself(tmp_path: Path, command: Callable[..., tuple[int, st
     assert idle["time"][[0, -1]] == pytest.approx([0.6005, 3.1]) and "orders" in idle.groups
     assert idle.attributes["title"].startswith("step 2, idle")
     assert find_orders(idle, "head").steps == ()
-    assert [path.stem for path in draw_figures(idle, tmp_path / "idle")] == ["torque", "mounts", "sensors", "pressure"]
+    assert [path.stem for path in draw_figures(idle, tmp_path / "idle", ("torque",))] == ["torque"]
     for word, line in (("road", "allowed: 1 (start), 2 (idle)"), ("6", "must be 1 to 5"), ("0", "must be 1 to 5")):
         with pytest.raises(InputError, match=re.escape(line)):
             step_number(results, word)

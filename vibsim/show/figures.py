@@ -107,7 +107,7 @@ def _order_bars(axes: Axes, order: np.ndarray, amplitude: np.ndarray, names: lis
         axes.bar(place, amplitude[shown, index], width, color=colour(tints[index]), label=name)
     axes.set_xlim(0.0, HIGHEST_DRAWN_ORDER + spacing)
     axes.xaxis.set_major_locator(MultipleLocator(1.0))
-    axes.legend(fontsize=8, frameon=False)
+    axes.legend(fontsize=8, frameon=False, loc="upper right")
 
 
 def _too_few_cycles(axes: Axes) -> None:

@@ -292,7 +292,8 @@ def _check_gas_range(case: Case, packed: Packed, times: Grid) -> tuple[str, ...]
     if case.run is not None and case.run.kind == "load_step" and crank.min() <= 0.0:
         raise RunFailure(
             f"the engine stalled {times.step * int(np.argmax(crank <= 0.0)):.2f} s into the record; check engine.load "
-            "and run.load_after, or set hold_speed = true"
+            "and run.load_after, or "
+            + ("let the clutch close more slowly (run.clutch)" if case.run.clutch else "set hold_speed = true")
         )
     speeds = np.abs(np.gradient(times.states[:, -2], times.step))
     how = "measured" if case.engine.gas.source == "trace" else "computed"

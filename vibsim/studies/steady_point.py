@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 
 from vibsim.inputs.loader import CaseFile
-from vibsim.inputs.models import Case, CycleGas, Run
+from vibsim.inputs.models import Case, Run
 from vibsim.inputs.step_models import Step, StepKeys
 from vibsim.inputs.steps import duration_of, load_of, stepped, steps_of
 
@@ -23,8 +23,6 @@ def at_steady_step(case_file: CaseFile) -> tuple[CaseFile, tuple[str, ...]]:
     number, step, speed = steady_step(case)
     update = {key: field.get_default() for key, field in StepKeys.model_fields.items()}
     update |= {"kind": "steady", "speed": speed, "load": load_of(step), "step": (), "road": None, "vehicle_speed": None}
-    if step.kind in ("start", "idle") and isinstance(case.engine.gas, CycleGas):
-        update |= {"torque": 0.0, "load": 1.0}  # at idle nothing leaves by the output
     found = replace(case_file, case=case.model_copy(update={"run": case.run.model_copy(update=update)}))
     where = f"step {number}, {_word(step)}" if case.run.kind == "programme" else f"the {_word(step)}"
     return found, (f"the run goes through several speeds; taken as steady at {speed * RPM:.0f} rpm, as in {where}",)
