@@ -5,9 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from tests.cases import CONFIGS
 from vibsim.engine.shaft_law import damping_torque, ramp, spring_law
+from vibsim.inputs.loader import load_case
 from vibsim.inputs.rotor_models import Shaft
 from vibsim.jit import kernel
+from vibsim.solver.packed import pack
 
 STAGED = Shaft(
     between=("a", "b"), stage_twist=(-0.2, -0.05, 0.0, 0.07, 0.28), stage_torque=(-160.0, -8.0, 0.0, 10.0, 330.0)
@@ -61,3 +64,13 @@ def test_torque_and_stiffness_go_together_and_turn_back(changes: dict) -> None:
 
 def test_ramp_is_a_corner_far_from_it() -> None:
     assert [ramp.py_func(x, 0.1) for x in (-0.2, -0.1, 0.0, 0.1, 0.3)] == pytest.approx([0.0, 0.0, 0.025, 0.1, 0.3])
+
+
+def test_what_a_run_makes_of_rubber_is_said() -> None:
+    """Derived: as much loss at 530 Hz is η·k/(2π·530 Hz) = 0.18·2.4e4/3330 N m s/rad."""
+    file = load_case(CONFIGS / "inline-4-van-driveline.toml")
+    notes = [note for note in pack(file.case, file.folder).mount_notes if note.startswith("shaft")]
+    assert notes == [
+        "shaft 'rubber': loss factor 0.18 runs as a viscous damper of 1.3 N m s/rad, which loses as much at 530 Hz, "
+        "less below and more above"
+    ]

@@ -111,6 +111,7 @@ def test_parts_of_the_push_add_up_with_rotors(settled) -> None:
     case, load = with_sensor(), settled.settling.load_torque
     response = order_response(settled.packed, case.sensor, SPEED, load, case.mount)
     parts = push_parts(settled.packed, case.engine, SPEED, load)
+    assert response.model.rotors is response.push.rotors is not None
     for step in (1, 2, 5):
         rate = step / response.turns * SPEED
         each = parts.amplitude[:, step].T + response.model.rotors.handed(rate, parts.torque[:, step].T)

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from vibsim.post.exhaust_sound import LEFT_OUT
 from vibsim.show.tables import CAUTION, new_console, new_table, plain_number
-from vibsim.studies.evenness import WEIGHTED, FiringCase, rows
+from vibsim.studies.evenness import WEIGHTED, FiringCase, rows, verdict
 
 NONE = "–"
 FAINTEST = 0.02  # of the strongest order of any case: below that an order is not listed
@@ -33,6 +33,7 @@ def print_evenness(found: list[FiringCase], speed_rpm: float, written: list[Path
     """Firing and ripple, orders of torque, what is felt, what is heard."""
     console, names = new_console(), [escape(case.name) for case in found]
     cases = rows(found)
+    console.print(Text(verdict(found), style="bold"))
     console.print(_main_table(cases, names, speed_rpm))
     console.print(_order_table(cases, names))
     if any(row["sensors"] for row in cases):

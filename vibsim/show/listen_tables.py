@@ -20,6 +20,7 @@ def print_sounds(sounds: list[Sound], written: list[Path], full_scale: float, ex
     unit = sounds[0].unit
     reference, words = REFERENCE[unit]
     shown = unit.replace("2", "²")
+    console.print(Text(verdict(sounds), style="bold"))
     heard = "firing pulses at the mouth of a simple exhaust" if exhaust else "acceleration of a sensor"
     table = new_table(f"Sound: {heard}", "file", "rpm", f"rms {shown}", f"peak {shown}", f"rms dB {words}", "s", "note")
     for sound, path in zip(sounds, written, strict=True):
@@ -37,3 +38,16 @@ def print_sounds(sounds: list[Sound], written: list[Path], full_scale: float, ex
     )  # fmt: skip
     if exhaust:
         console.print(Text(LEFT_OUT), style="dim")
+
+
+def verdict(sounds: list[Sound]) -> str:
+    """How loud one is; of several, how much louder than the faintest."""
+    reference, words = REFERENCE[sounds[0].unit]
+    ranked = sorted(sounds, key=lambda sound: -sound.rms)
+    if ranked[-1].rms <= 0.0:
+        return "the faintest is silent"
+    loudest = f"{ranked[0].name}: {20.0 * math.log10(ranked[0].rms / reference):.1f} dB {words}"
+    if len(ranked) == 1:
+        return loudest
+    more = ", ".join(f"{20.0 * math.log10(ranked[0].rms / one.rms):.1f} dB above {one.name}" for one in ranked[1:])
+    return f"loudest {loudest}, {more}; one gain, so that they are heard as loud as they are beside each other"

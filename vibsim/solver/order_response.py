@@ -93,6 +93,5 @@ def order_response(
 
     Raises RunFailure when there is no equilibrium.
     """
-    return OrderResponse(
-        frequency_model(packed, sensors, speed, torque, mounts), engine_push(packed, speed, torque), torque
-    )
+    push = engine_push(packed, speed, torque)
+    return OrderResponse(frequency_model(packed, sensors, speed, torque, mounts, rotors=push.rotors), push, torque)

@@ -32,7 +32,7 @@ from vibsim.solver.fed import NOT_FED, Fed, MoreState, fed_engine, takes_from_cr
 from vibsim.solver.gas_of_case import conditions_of, gas_of, remarks_of
 from vibsim.solver.outlet_pack import pack_outlet
 from vibsim.solver.rotor_motion import Rotors
-from vibsim.solver.rotor_pack import carried_inertias, pack_rotors
+from vibsim.solver.rotor_pack import carried_inertias, pack_rotors, rubber_notes
 from vibsim.structure.flexible import ALL_RIGID, Flex, Flexible, flexible_of
 from vibsim.structure.mount_pack import PackedMounts, pack_mounts
 from vibsim.structure.vertical_pack import PackedParts, pack_parts
@@ -272,7 +272,7 @@ def pack(case: Case, folder: Path) -> Packed:
         point=point,
         folder=folder,
         borrowed=fed.borrowed,
-        mount_notes=(*mounts.notes, *flexible.notes),
+        mount_notes=(*mounts.notes, *flexible.notes, *rubber_notes(driven)),
         flexible=flexible,
         part_names=parts.names,
         part_places=parts.places,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from vibsim.engine.drivetrain import Drivetrain, Part
@@ -173,3 +175,14 @@ def without_damping(rotors: Rotors) -> Rotors:
     shafts = rotors.shafts.copy()
     shafts["damping"], shafts["friction"] = 0.0, 0.0
     return rotors._replace(shafts=shafts)
+
+
+def rubber_notes(found: Drivetrain | None) -> tuple[str, ...]:
+    """What a run makes of shafts with a loss factor."""
+    return tuple(
+        f"shaft '{link.name}': loss factor {link.loss_factor:g} runs as a viscous damper of "
+        f"{link.run_damping - link.damping:.3g} N m s/rad, which loses as much at "
+        f"{link.loss_rate / (2.0 * math.pi):.0f} Hz, less below and more above"
+        for link in (() if found is None else found.links)
+        if link.loss_factor
+    )

@@ -195,6 +195,23 @@ def rows(found: list[FiringCase]) -> list[dict[str, Any]]:
     ]
 
 
+def verdict(found: list[FiringCase]) -> str:
+    """How evenly one case turns; of several, which turns most evenly and which has least ripple."""
+    if len(found) == 1:
+        intervals = "–".join(f"{math.degrees(angle):.0f}" for angle in found[0].intervals)
+        ripple, fluctuation = found[0].ripple, 100.0 * found[0].cyclic["speed_fluctuation"]
+        peak = f", at most {ripple.greatest / ripple.mean:.2f} times its mean" if ripple.mean > 0.0 else ""
+        return (
+            f"fires every {intervals}°: the crank's speed fluctuates by {fluctuation:.2f} %, the net torque swings by "
+            f"{ripple.rms:.1f} N m rms{peak}"
+        )
+    steady = sorted(found, key=lambda case: case.cyclic["speed_fluctuation"])
+    smooth = sorted(found, key=lambda case: case.ripple.rms)
+    speeds = [f"{case.name} {100.0 * case.cyclic['speed_fluctuation']:.2f} %" for case in steady]
+    ripples = [f"{case.name} {case.ripple.rms:.1f} N m rms" for case in smooth]
+    return f"speed fluctuation, least first: {', '.join(speeds)}; torque ripple, least first: {', '.join(ripples)}"
+
+
 def felt_row(felt: Felt) -> dict[str, Any]:
     return {
         "name": felt.name,

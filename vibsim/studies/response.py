@@ -21,7 +21,8 @@ from vibsim.studies.cures.cure import response_of
 
 AXES = ("X", "Y", "Z")
 LEFT_OUT = (
-    "Linear, about rest under weight and mean torque: left out are the swing of the moving parts' inertia over the "
+    "Linear, about rest under weight and mean torque, shafts by their slope there, their dry friction by the damper "
+    "that takes as much: left out are the swing of the moving parts' inertia over the "
     "revolution and what mounts do at more than small motion; vibsim run has both."
 )
 Along = Literal["X", "Y", "Z"]

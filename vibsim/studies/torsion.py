@@ -29,7 +29,8 @@ SHARE_NAMED = 0.02  # of the strongest crossing, below which it is not worth a l
 RPM = 30.0 / math.pi
 LEFT_OUT = (
     "linear about the mean torque, crank speed constant, block still; dry friction of shafts left out; stages and lash "
-    "by their slope there"
+    "by their slope there; rubber by its loss factor, which a run has as the viscous damper that loses as much at "
+    "loss_frequency"
 )
 
 
