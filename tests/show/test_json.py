@@ -69,7 +69,7 @@ MORE: list[tuple[object, ...]] = [
     ("compare", "RUN", "RUN2"),
     ("new", "v3-80", "-o", "OUT/v3-80.toml"),
 ]
-QUICK = {"mounts", "balance", "statics", "fit", "new", "check", "completion", "map", "export", "orders", "spectra"}
+QUICK = {"mounts", "balance", "statics", "fit", "new", "check", "completion", "map", "export", "orders"}
 UNITS = (
     "rpm N Nm m mm s ms Pa kPa bar Hz deg rad kg g mg K C V A J kJ W kW h hours seconds bytes cc kg_m2 N_m mm2 percent"
 )
@@ -113,14 +113,18 @@ def run_file(tmp_path_factory: pytest.TempPathFactory, demo_results) -> Path:
 
 
 def check_document(words: tuple[object, ...], command, run_file: Path, folder: Path) -> None:
-    places = {"RUN": run_file, "RUN2": run_file.with_name("run2.h5"), "SWEEP": folder / "sweep.h5"}
-    said = [str(places.get(str(word), str(word).replace("OUT", str(folder)))) for word in words]
-    code, out, err = command(*said, "--json")
+    code, out, err = call(words, command, run_file, folder, "--json")
     assert code == 0, err
     found = json.loads(out, parse_constant=lambda word: pytest.fail(f"{word} is no JSON"))
     for keys, value, unit_said in numbers(found):
         assert math.isfinite(value)
         assert unit_said or has_unit(keys), f"{'.'.join(keys)} = {value:g}: in what unit?"
+
+
+def call(words: tuple[object, ...], command, run_file: Path, folder: Path, *more: str) -> tuple[int, str, str]:
+    places = {"RUN": run_file, "RUN2": run_file.with_name("run2.h5"), "SWEEP": folder / "sweep.h5"}
+    said = [str(places.get(str(word), str(word).replace("OUT", str(folder)))) for word in words]
+    return command(*said, *more)
 
 
 def test_every_command_is_tried():
@@ -138,6 +142,22 @@ def test_a_number_without_a_unit_is_seen():
 )
 def test_json_is_one_document_with_units(name, command, run_file, tmp_path):
     check_document((name, *WORDS[name]), command, run_file, tmp_path)
+
+
+@pytest.mark.parametrize(
+    "name", [name if name in QUICK else pytest.param(name, marks=pytest.mark.slow) for name in WORDS]
+)
+def test_quiet_is_silent_on_a_terminal_too(name, command, run_file, tmp_path, monkeypatch):
+    monkeypatch.setattr("sys.stderr.isatty", lambda: True)
+    assert call((name, *WORDS[name]), command, run_file, tmp_path, "-q") == (0, "", "")
+
+
+def test_every_console_heeds_no_color():
+    """The two makers of consoles are held against NO_COLOR in test_batch; there is no third, and no escape by hand."""
+    for path in (CONFIGS.parent / "vibsim").rglob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        assert path.name in ("tables.py", "progress.py") or not re.search(r"\bConsole\(", text), path
+        assert not re.search(r"\\x1b|\\033", text), path
 
 
 @pytest.mark.slow
