@@ -57,13 +57,9 @@ def test_seeds_of_a_case_have_defaults():
     "words",
     [
         ["check", DEMO],
-        ["statics", DEMO],
         ["statics", DEMO, "--common-practice"],
-        ["balance", DEMO],
         ["loads", DEMO],
         ["modes", DEMO],
-        ["new"],
-        ["completion", "bash"],
     ],
 )
 def test_json_is_all_that_is_printed(words, command):
@@ -85,11 +81,6 @@ def test_exit_codes_are_told_in_help(command):
     text = " ".join(out.split())
     assert code == 0 and all(f"{number} {words}" in text for number, words in EXIT_CODES.items())
     assert "seed with a fixed default" in text
-
-
-@pytest.mark.parametrize("words", [["check", DEMO], ["balance", DEMO], ["statics", DEMO]])
-def test_quiet_prints_nothing(words, command):
-    assert command(*words, "--quiet") == (0, "", "")
 
 
 def test_quiet_still_says_what_is_wrong(tmp_path, command):

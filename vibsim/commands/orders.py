@@ -63,6 +63,7 @@ def act(options: argparse.Namespace) -> int:
                 "exact": found.exact,
                 "method": found.method,
                 "window_turns": found.tracked.window_turns,
+                "unit": found.channel.unit,
                 "resampling_error_rms": found.tracked.resampling.tolist(),
                 "phase_convention": PHASE,
                 "orders": found.rows(orders),

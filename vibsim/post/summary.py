@@ -60,10 +60,12 @@ def summarise(results: Group) -> dict[str, Any]:
     return summary
 
 
-def dominant_orders(order: np.ndarray, amplitude: np.ndarray, count: int = NAMED_ORDERS) -> list[dict[str, float]]:
-    """The strongest orders of an amplitude (n), mean left out, strongest first."""
+def dominant_orders(
+    order: np.ndarray, amplitude: np.ndarray, units: str, count: int = NAMED_ORDERS
+) -> list[dict[str, Any]]:
+    """The strongest orders of an amplitude (n) in `units`, mean left out, strongest first."""
     ranked = np.argsort(amplitude[1:])[::-1][:count] + 1
-    return [{"order": float(order[n]), "amplitude": float(amplitude[n])} for n in ranked]
+    return [{"order": float(order[n]), "amplitude": float(amplitude[n]), "units": units} for n in ranked]
 
 
 def _torque_rows(torque: Group) -> list[dict[str, Any]]:
@@ -71,7 +73,7 @@ def _torque_rows(torque: Group) -> list[dict[str, Any]]:
     for index, name in enumerate(torque.labels("torque")):
         row = {"name": name, "mean_N_m": float(torque["mean"][index]), "swing_N_m": float(torque["swing"][index])}
         if "amplitude" in torque:
-            row["orders"] = dominant_orders(torque["order"], torque["amplitude"][:, index])
+            row["orders"] = dominant_orders(torque["order"], torque["amplitude"][:, index], "N m")
         rows.append(row)
     return rows
 
@@ -134,5 +136,6 @@ def _strongest(results: Group, variable: str, index: int) -> dict[str, Any]:
     """Strongest orders over all axes (root sum of squares), if the run has orders."""
     if f"orders/{variable}_amplitude" not in results:
         return {}
-    amplitude = np.linalg.norm(results[f"orders/{variable}_amplitude"][:, index], axis=1)
-    return {"orders": dominant_orders(results["orders/order"], amplitude)}
+    found = results.groups["orders"].variables[f"{variable}_amplitude"]
+    amplitude = np.linalg.norm(found.data[:, index], axis=1)
+    return {"orders": dominant_orders(results["orders/order"], amplitude, found.units)}

@@ -221,7 +221,7 @@ def _draw_orders(axes: Axes, results: Group, sensor: int, speed: float) -> None:
 def _name_orders(axes: Axes, results: Group, sensor: int, speed: float) -> None:
     """Mark the strongest orders of a sensor with their number."""
     amplitude = np.linalg.norm(results["orders/sensor_acceleration_amplitude"][:, sensor], axis=1)
-    for peak in dominant_orders(results["orders/order"], amplitude, NAMED_PEAKS):
+    for peak in dominant_orders(results["orders/order"], amplitude, "", NAMED_PEAKS):
         place = peak["order"] * speed
         if place > HIGHEST_DRAWN_FREQUENCY:
             continue

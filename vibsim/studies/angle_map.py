@@ -192,6 +192,7 @@ def as_dict(found: AngleMap) -> dict[str, Any]:
         "moved_cylinders": [found.layout.cylinders[index].name for index in found.turned.moved],
         "bank_from_cylinder": found.layout.cylinders[found.turned.reference].name,
         "throw_spacing_mm": 1e3 * found.arm,
+        "forces_in": "F, the primary force of one cylinder",
         "couples_in": found.couple_word,
         "primary_force_of_one_cylinder_N": found.unit,
         "speed_rpm": None if found.speed is None else found.speed * 30.0 / math.pi,

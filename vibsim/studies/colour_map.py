@@ -68,7 +68,7 @@ class ColourMap:
         """Indices of the orders with the highest cuts, by number."""
         return sorted(np.argsort(self.rms.max(axis=0))[::-1][:most].tolist())
 
-    def peaks(self, most: int) -> list[dict[str, float]]:
+    def peaks(self, most: int) -> list[dict[str, Any]]:
         """The strongest orders: where each cut is highest."""
         found = []
         for o in self.strongest(most):
@@ -78,6 +78,7 @@ class ColourMap:
                 {
                     "order": float(self.orders[o]),
                     "rms": float(self.rms[at, o]),
+                    "unit": f"{self.unit} rms",
                     "speed_rpm": speed * RPM,
                     "frequency_Hz": float(self.orders[o]) * speed / (2.0 * math.pi),
                 }

@@ -57,6 +57,7 @@ def as_rows(found: Group) -> dict[str, Any]:
         }
         if bands is not None:
             whole = np.linalg.norm(bands["acceleration_rms"][:, index], axis=1)
+            row["third_octave_of"] = "nominal frequency in Hz: rms in m/s²"
             row["third_octave"] = {str(band): float(level) for band, level in zip(bands["nominal"], whole, strict=True)}
         rows.append(row)
     return {

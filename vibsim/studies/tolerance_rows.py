@@ -150,6 +150,7 @@ def _source_share(residual: Residual, key: str) -> dict[str, Any]:
     return {
         "order": residual.order,
         "what": residual.what,
+        "unit": "N" if residual.what == "force" else "N m",
         "rms_change": math.sqrt(float(np.sum(np.abs(_steps(residual)[:, mine]) ** 2))),
         "share_of_variance": None if negligible else float(variance[mine].sum()) / total,
     }

@@ -33,6 +33,8 @@ def as_dict(sized: Sized) -> dict[str, Any]:
         "goals": [row(n, meter) for n, meter in enumerate(meters[:goals])],
         "limits": [row(goals + n, meter) for n, meter in enumerate(meters[goals:])],
         "limits_broken_before": sized.broken_before,
+        "goals_in": [meter.unit for meter in meters[:goals]],
+        "variables_in": [knob.unit for knob in problem.space.knobs],
         "choices": [_choice_row(problem, choice) for choice in sized.found.choices],
         "taken": next(n for n, choice in enumerate(sized.found.choices) if choice is sized.choice) + 1,
         "front": [

@@ -227,6 +227,7 @@ def describe(read: Read, words: list[str], limits: list[str], most: bool = False
     return {
         "title": read.title,
         "axes": read.names,
+        "units": {name: item.units for name, item in read.axes.items()} | {item.word: item.units for item in found},
         "points": len(read.status),
         "done": int(np.count_nonzero(read.status == DONE)),
         "within_limits": int(np.count_nonzero(within(read, limits))),
