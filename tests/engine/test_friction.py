@@ -7,11 +7,12 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.integrate import solve_bvp
 from scipy.interpolate import CubicHermiteSpline
 
 from tests.cases import packed, single, skewed
-from vibsim.engine.friction import friction_at, friction_torque, peak_pressures
-from vibsim.engine.oil import VOGEL, thickening, viscosity
+from vibsim.engine.friction import friction_at, friction_law, friction_records, friction_torque, peak_pressures
+from vibsim.engine.oil import CONDUCTIVITY, DENSITY, VOGEL, film_share, thickening, viscosity
 from vibsim.engine.packed_gas import cylinder_pressures
 from vibsim.solver.packed import Packed
 from vibsim.studies.losses import friction_in_words
@@ -131,6 +132,54 @@ def test_cold_oil_thickens_what_rises_with_speed() -> None:
         assert cold[1] / warm[1] == pytest.approx(thickening("10W-30", 293.15), rel=1e-14)
         assert cold[0] == warm[0]
         assert cold[2] == warm[2]
+
+
+def test_a_sheared_film_warms_and_thins() -> None:
+    """Independent: heat conduction in plane Couette flow solved as a boundary-value problem by SciPy, its stress
+    over that of oil at the walls' temperature, x² = Na/8."""
+    k, first, second = VOGEL["10W-30"]
+    temperature, sliding = 273.15, 6.0
+    steepness = first / second**2
+    nahme = steepness * DENSITY * k * math.exp(first / second) * sliding**2 / CONDUCTIVITY
+
+    def warming(y, state, parameter):  # θ'' = −δ·e^θ, and the speed over δ-stress: ∫ e^θ dy
+        return np.vstack([state[1], -parameter[0] * np.exp(state[0]), np.exp(state[0])])
+
+    def walls(low, high, parameter):  # Na = δ·(∫ e^θ dy)²
+        return np.array([low[0], high[0], low[2], nahme - parameter[0] * high[2] ** 2])
+
+    y = np.linspace(0.0, 1.0, 101)
+    guess = np.vstack([3.0 * y * (1.0 - y), 3.0 * (1.0 - 2.0 * y), y])
+    found = solve_bvp(warming, walls, y, guess, p=[2.0], tol=1e-8, max_nodes=20000)
+    assert found.success
+    assert film_share("10W-30", temperature, sliding) == pytest.approx(math.sqrt(found.p[0] / nahme), rel=1e-5)
+    assert film_share("10W-30", temperature, 0.0) == 1.0
+
+
+def test_cold_oil_is_less_thick_at_speed() -> None:
+    """Warm oil stays the reference at every speed; cold friction rises with speed, but by less than the bulk's."""
+    assert thickening("10W-30", 363.15, 8.0) == 1.0
+    factors = [thickening("10W-30", 253.15, piston) for piston in (0.0, 0.5, 2.0, 8.0)]
+    assert factors[0] == thickening("10W-30", 253.15) > 15.0
+    assert factors == sorted(factors, reverse=True)
+    assert factors[3] < factors[0] / 3.0
+    losses = [piston * factor for piston, factor in zip((0.5, 2.0, 8.0), factors[1:], strict=True)]
+    assert losses == sorted(losses)
+
+
+def test_friction_of_cold_oil_at_several_speeds_is_that_at_each() -> None:
+    """One record for each node: at a node the whole is what a record of that speed alone gives."""
+    raw = single()
+    raw["engine"]["friction"] = {"law": "chen_flynn", "oil_temperature_degC": -10.0}
+    case, model = packed(raw)
+    speeds = np.array([100.0, 300.0, 600.0])
+    peaks = np.full((3, 1), 50e5)
+    together = friction_records(case.engine, model.layout, peaks, speeds)
+    for speed, record in zip(speeds, together, strict=True):
+        alone = friction_records(case.engine, model.layout, peaks[:1], np.array([speed]))[0]
+        torques = [friction_law(speed, r["dry"], together["viscous"][0] if r is record else r["viscous"], r["square"])
+                   for r in (record, alone)]  # fmt: skip
+        assert torques[0] == pytest.approx(torques[1], rel=1e-12)
 
 
 def test_oils_have_the_viscosity_of_their_grade() -> None:

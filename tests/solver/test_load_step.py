@@ -19,13 +19,14 @@ from vibsim.engine.operating_point import OperatingPoint, operating_point
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.loader import CaseFile, build_case
 from vibsim.inputs.models import Case
-from vibsim.post.load_step import cycle_mean
+from vibsim.post.load_step import cycle_mean, whole_cycles
 from vibsim.post.quantities import post_process
 from vibsim.post.summary import summarise
 from vibsim.results.collect import collect
 from vibsim.results.hdf5 import read_results, write_results
 from vibsim.results.labelled import Group
 from vibsim.show.figures import draw_figures
+from vibsim.show.load_step_figures import steps_load
 from vibsim.show.run_tables import load_step_lines
 from vibsim.solver.crank_torque import mean_inertia
 from vibsim.solver.fed import after_step, held_at
@@ -320,8 +321,13 @@ def test_results_figures_and_answer_of_a_load_step(tmp_path):
     ninety = np.interp(0.2 + found["time_to_90_percent_of_target_s"], read["time"], read["boost"])
     assert ninety == pytest.approx(0.9 * 33e3, rel=2e-3)  # between two points of the record
     assert found["hottest_winding_K"] == read["winding_temperature"].max()
-    paths = draw_figures(read, tmp_path, ("boost", "temperatures", "compressor"))
-    assert [path.name for path in paths] == ["boost.png", "temperatures.png", "compressor.png"]
+    assert steps_load(read)
+    drawn = ("boost", "temperatures", "compressor", "torque", "pressure")
+    paths = draw_figures(read, tmp_path, drawn)
+    assert [path.stem for path in paths] == list(drawn)
+    cycles = whole_cycles(read)
+    turned = [np.ptp(read["crank_angle"][cycle.start : cycle.stop + 1]) for cycle in cycles]
+    assert turned == pytest.approx([4.0 * np.pi] * len(cycles), rel=5e-3)  # to a point of the record
     lines = load_step_lines(summarise(read)["load_step"])
     assert lines[0].startswith("load 0.3 → 1 at 0.2 s: brake torque 22")
     assert "boost target 33.0 kPa: 50 % after" in lines[1]

@@ -10,7 +10,7 @@ from vibsim.engine.layout import Layout
 from vibsim.engine.node_grid import AXIS, WEIGHTS, count, fill_weights, node_count
 from vibsim.engine.oil import thickening
 from vibsim.engine.packed_gas import Gas
-from vibsim.inputs.friction_models import ChenFlynnFriction, SimpleFriction
+from vibsim.inputs.friction_models import ChenFlynnFriction, Friction, SimpleFriction
 from vibsim.inputs.models import Engine
 from vibsim.jit import apart, inlined, inner, kernel
 
@@ -33,11 +33,17 @@ def pack_friction(engine: Engine, layout: Layout, gas: Gas) -> np.ndarray:
     A mean effective pressure p acts as the torque p·V/(cycle angle), from work per cycle (derived).
     """
     needed = isinstance(engine.friction, ChenFlynnFriction)
-    return friction_records(engine, layout, peak_pressures(gas) if needed else np.zeros((gas.nodes.size, 0)))
+    peaks = peak_pressures(gas) if needed else np.zeros((gas.nodes.size, 0))
+    speeds = np.repeat(gas.nodes.speeds, gas.nodes.intakes.size * gas.nodes.exhausts.size)
+    return friction_records(engine, layout, peaks, speeds)
 
 
-def friction_records(engine: Engine, layout: Layout, peaks: np.ndarray) -> np.ndarray:
-    """Records of friction for peak pressures (n, cylinders) Pa."""
+def friction_records(engine: Engine, layout: Layout, peaks: np.ndarray, speeds: np.ndarray) -> np.ndarray:
+    """Records of friction for peak pressures (n, cylinders) Pa at crank speeds (n) rad/s.
+
+    Cold oil is the less thick the faster its films are sheared: what rises with speed is right at every one of the
+    speeds, as one slope, that of the last, and a part that does not depend on speed.
+    """
     friction, records = engine.friction, np.zeros(len(peaks), dtype=LOSS)
     if isinstance(friction, ChenFlynnFriction):
         coefficients = _chen_flynn(friction, layout, peaks)
@@ -46,8 +52,18 @@ def friction_records(engine: Engine, layout: Layout, peaks: np.ndarray) -> np.nd
     for name, coefficient in zip(("dry", "viscous", "square"), coefficients, strict=True):
         records[name] = friction.cold_factor * coefficient
     if friction.oil_temperature is not None:
-        records["viscous"] *= thickening(friction.oil, friction.oil_temperature)
+        factors = oil_factors(friction, layout, speeds)
+        records["dry"] += records["viscous"] * (factors - factors[-1]) * speeds
+        records["viscous"] *= factors[-1]
     return records
+
+
+def oil_factors(friction: Friction, layout: Layout, speeds: np.ndarray) -> np.ndarray:
+    """What the oil's temperature makes of friction that rises with speed, over warm oil's, at crank speeds (n)."""
+    if friction.oil_temperature is None:
+        return np.ones(len(speeds))
+    travel = np.mean([cylinder.swept_volume / cylinder.area for cylinder in layout.cylinders]) / math.pi
+    return np.array([thickening(friction.oil, friction.oil_temperature, travel * abs(speed)) for speed in speeds])
 
 
 def _simple(friction: SimpleFriction, volume_per_angle: float) -> Coefficients:

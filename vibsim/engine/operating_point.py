@@ -370,5 +370,5 @@ def _opening(plant: Plant, at: Conditions, cycles: tuple[Cycle, ...], boost: Boo
 
 def _friction(plant: Plant, cycles: tuple[Cycle, ...], speed: float) -> float:
     peaks = np.array([[cycle.peak_pressure for cycle in cycles]])
-    record = friction_records(plant.engine, plant.layout, peaks)[0]
+    record = friction_records(plant.engine, plant.layout, peaks, np.array([speed]))[0]
     return float(friction_law(speed, record["dry"], record["viscous"], record["square"]))

@@ -3,6 +3,7 @@ costs."""
 
 from __future__ import annotations
 
+import itertools
 from typing import Any
 
 import numpy as np
@@ -60,6 +61,13 @@ def cycle_mean(results: Group, name: str) -> np.ndarray:
     of it at the start."""
     angle, time = results["crank_angle"], results["time"]
     return _mean_over(results[name], time, np.interp(angle - _cycle(results), angle, time))
+
+
+def whole_cycles(results: Group) -> list[slice]:
+    """Places in time of every whole working cycle of the record, each about a multiple of its length in crank angle."""
+    count = np.floor(results["crank_angle"] / _cycle(results) + 0.5)
+    edges = np.flatnonzero(np.diff(count)) + 1
+    return [slice(int(begin), int(end)) for begin, end in itertools.pairwise(edges)]
 
 
 def work_mean(results: Group, name: str) -> np.ndarray:

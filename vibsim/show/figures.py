@@ -23,6 +23,7 @@ from vibsim.show.air_figures import boost_figure, compressor_figure, temperature
 from vibsim.show.clutch_figure import clutch_figure
 from vibsim.show.figure_index import captions_of, write_index
 from vibsim.show.history_figures import HISTORIES
+from vibsim.show.load_step_figures import step_pressure, step_torque, steps_load
 from vibsim.show.road_figure import road_figure
 from vibsim.show.shaft_figure import shaft_figure
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
@@ -61,7 +62,9 @@ def _degrees(axes: Axes, results: Group) -> None:
 
 
 def torque_figure(results: Group) -> Figure:
-    """Torque and crank speed over a cycle, amplitude per order."""
+    """Torque and crank speed over a cycle, amplitude per order; over a load step cycle by cycle."""
+    if steps_load(results):
+        return step_torque(results)
     group, x, x_label = _abscissa(results)
     torque = results.groups["torque"]
     figure = new_figure(11.0, 7.0, _heading(results, "Torque ripple"))
@@ -233,10 +236,12 @@ def _name_orders(axes: Axes, results: Group, sensor: int, speed: float) -> None:
 
 
 def pressure_figure(results: Group) -> Figure | None:
-    """Cylinder pressures over the cycle."""
+    """Cylinder pressures over the cycle; over a load step their peaks."""
     pressure = results["cylinder_pressure"]
     if np.ptp(pressure) == 0.0:
         return None
+    if steps_load(results):
+        return step_pressure(results)
     group, x, x_label = _abscissa(results)
     figure = new_figure(11.0, 4.2, _heading(results, "Cylinder pressure"))
     figure.subplots_adjust(left=0.06, right=0.985, top=0.86, bottom=0.12)

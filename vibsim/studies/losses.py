@@ -6,10 +6,12 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from vibsim.engine.accessories import accessory_torque, pack_accessory
-from vibsim.engine.friction import friction_torque, peak_pressures
+from vibsim.engine.friction import friction_torque, oil_factors, peak_pressures
 from vibsim.engine.node_grid import table_at
-from vibsim.engine.oil import ICE_POINT, thickening
+from vibsim.engine.oil import ICE_POINT
 from vibsim.inputs.friction_models import ChenFlynnFriction, Friction
 from vibsim.inputs.models import Case
 from vibsim.solver.packed import Packed
@@ -68,12 +70,15 @@ def friction_in_words(friction: Friction, packed: Packed, speed: float | None) -
             words.append(f"mean peak pressure {peak * bar:.1f} bar")
     else:
         words = [name.replace("_", " ") for name in SIMPLE if getattr(friction, name)]
-    return ", ".join([*words, *_cold(friction)]) or "none"
+    return ", ".join([*words, *_cold(friction, packed, speed)]) or "none"
 
 
-def _cold(friction: Friction) -> list[str]:
+def _cold(friction: Friction, packed: Packed, speed: float | None) -> list[str]:
     if friction.oil_temperature is not None:
-        factor = thickening(friction.oil, friction.oil_temperature)
+        known = packed.model.gas.nodes.speeds  # one alone is that of the run, 0 where the gas knows none
+        at_speed = np.array([known[0] if known.size == 1 or speed is None else speed])
+        assert packed.layout is not None
+        factor = oil_factors(friction, packed.layout, at_speed)[0]
         at = round(friction.oil_temperature - ICE_POINT, 2)
         return [f"{friction.oil} oil at {at:g} °C (rise with speed × {factor:.2f})"]
     return [f"cold factor {friction.cold_factor:g}"] if not math.isclose(friction.cold_factor, 1.0) else []
