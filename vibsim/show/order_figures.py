@@ -15,6 +15,7 @@ from vibsim.studies.order_tracking import RPM, OrdersFound
 
 MOST_PANELS, MOST_CURVES = 3, 4
 LEAST_DRAWN, HIGHEST_DRAWN = 4.0, 8.0  # orders
+MOST_TICKS = 8  # of phase
 FAINTEST = 0.01  # of the strongest: less has no phase worth drawing
 MARKS = "osD"
 
@@ -79,7 +80,8 @@ def _draw_cuts(found: OrdersFound, n: int, orders, top: Axes, low: Axes, column:
         phase = np.degrees(np.unwrap(np.angle(data.amplitude[:, o, n, axis])))
         phase -= 360.0 * np.round(np.median(phase) / 360.0)
         low.plot(x, np.where(size[:, o] > FAINTEST * size[:, found.picked()].max(), phase, np.nan), **style)
-    low.yaxis.set_major_locator(MultipleLocator(90.0 if np.ptp(low.get_ylim()) < 800.0 else 360.0))
+    turns = float(np.ptp(low.get_ylim())) / 360.0
+    low.yaxis.set_major_locator(MultipleLocator(90.0 if turns < 2.2 else 360.0 * np.ceil(turns / MOST_TICKS)))
     for item in (top, low):
         item.set_xlim(float(x.min()), float(x.max()))
     top.legend(fontsize=8, ncols=3, frameon=False, loc="upper right", columnspacing=1.2)
