@@ -20,9 +20,9 @@ from vibsim.post.summary import dominant_orders
 from vibsim.post.torque import torque_names, torques
 from vibsim.results.labelled import Group
 from vibsim.show.air_figures import boost_figure, compressor_figure, temperature_figure
-from vibsim.show.figure_index import captions_of, write_index
+from vibsim.show.figure_index import captions_of, run_words, write_index
 from vibsim.show.history_figures import HISTORIES
-from vibsim.show.long_record import draw_band, is_long
+from vibsim.show.long_record import draw_band, draw_speed, is_long
 from vibsim.show.road_figure import road_figure
 from vibsim.show.shaft_figure import shaft_figure
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
@@ -88,11 +88,7 @@ def torque_figure(results: Group) -> Figure:
     over.legend(fontsize=8, ncols=4, loc="lower right", bbox_to_anchor=(1.0, 0.99), frameon=False)
     _degrees(over, results)
     speed = plain(figure.add_subplot(grid[1, 0]), "Crank speed", x_label, "speed, rpm")
-    if long:
-        draw_band(speed, x, group["crank_speed"] * 30.0 / math.pi, 0, "")
-        speed.set_title("Crank speed: mean; shaded: least to greatest", loc="left", fontsize=10)
-    else:
-        speed.plot(x, group["crank_speed"] * 30.0 / math.pi, color=colour(0), lw=1.4)
+    draw_speed(speed, x, group["crank_speed"] * 30.0 / math.pi, long)
     if "cycle" in results.groups:
         fluctuation = 100.0 * torque.attributes["speed_fluctuation"]
         speed.set_title(f"Crank speed: fluctuation {fluctuation:.2f} % of the mean", loc="left", fontsize=10)
@@ -300,9 +296,3 @@ def draw_with_index(results: Group, folder: Path) -> list[Path]:
     captions = captions_of(HISTORIES if "history" in results.groups else FIGURES)
     title = str(results.attributes["title"])
     return [*pictures, write_index(folder, pictures, title, run_words(results), captions, CAUTION)]
-
-
-def run_words(results: Group) -> str:
-    """What run it was, of which case, when."""
-    at = results.attributes
-    return f"{at['run_kind'].replace('_', ' ')} run of {at['case_name']}, {at['created']}; {at['notes']}".rstrip("; ")

@@ -29,3 +29,12 @@ def draw_band(axes: Axes, x: np.ndarray, values: np.ndarray, tint: int, label: s
     least, greatest = np.minimum.reduceat(values, edges), np.maximum.reduceat(values, edges)
     axes.fill_between(middle, least, greatest, color=colour(tint), alpha=0.3, lw=0.0)
     axes.plot(middle, mean, color=colour(tint), lw=1.6, label=label)
+
+
+def draw_speed(axes: Axes, x: np.ndarray, speed: np.ndarray, long: bool) -> None:
+    """Crank speed (rpm), of a long record as a band."""
+    if long:
+        draw_band(axes, x, speed, 0, "")
+        axes.set_title("Crank speed: mean; shaded: least to greatest", loc="left", fontsize=10)
+    else:
+        axes.plot(x, speed, color=colour(0), lw=1.4)
