@@ -7,6 +7,7 @@ import sys
 
 import numpy as np
 import pytest
+from matplotlib.figure import Figure
 from numba import njit
 
 from vibsim import first_use
@@ -15,6 +16,7 @@ from vibsim.results.hdf5 import read_results, write_results
 from vibsim.results.labelled import Group
 from vibsim.show.figure_sets import SETS
 from vibsim.show.history_figures import cycle_band
+from vibsim.show.long_record import draw_band, is_long
 from vibsim.solver.push_parts import Source
 from vibsim.studies.blame import blame
 from vibsim.studies.colour_map import ABOVE_MODES, SPARE, Mode, _highest
@@ -145,3 +147,19 @@ def test_compiling_is_said_once_to_a_terminal(monkeypatch, capsys) -> None:
     monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
     _say_compiling()
     assert "compiling what this needs, once after installing" in capsys.readouterr().err
+
+
+def test_long_records_are_drawn_as_bands(demo_results: Group) -> None:
+    """The band holds what the record holds, its mean is the record's."""
+    x = np.linspace(0.0, 10.0, 90_001)
+    values = 2.0 + np.sin(400.0 * x)
+    axes = Figure().add_subplot()
+    draw_band(axes, x, values, 0, "net")
+    line = axes.lines[0].get_ydata()
+    assert np.abs(np.asarray(line) - 2.0).max() < 0.2
+    low, high = axes.collections[0].get_datalim(axes.transData).intervaly
+    assert (low, high) == (pytest.approx(1.0, abs=1e-3), pytest.approx(3.0, abs=1e-3))
+    assert not is_long(demo_results)
+    record = Group()
+    record.add("crank_angle", ("time",), np.linspace(0.0, 1000.0, 10), "rad", "")
+    assert is_long(record)

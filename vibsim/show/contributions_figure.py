@@ -56,13 +56,13 @@ def _bars(axes: Axes, items: list[Share]) -> None:
     place = range(len(items))[::-1]
     shares = [100.0 * item.share for item in items]
     low, high = min([0.0, *shares]), max([0.0, *shares])
-    room = 0.22 * (high - low or 1.0)
+    room = 0.3 * (high - low or 1.0)
     for y, share in zip(place, shares, strict=True):
         style = {"color": ADDS} if share >= 0.0 else {"color": CANCELS, "hatch": "///", "edgecolor": "white"}
         axes.barh(y, share, 0.66, **style)  # type: ignore[arg-type]
         side = 1.0 if share >= 0.0 else -1.0
-        words = f"{share:.1f} %".replace("-", "−")
-        axes.text(share + side * 0.07 * room, y, words, va="center", ha="left" if side > 0 else "right", fontsize=8.5)
+        words = f"{share:.{1 if abs(share) < 1000.0 else 0}f} %".replace("-", "−")
+        axes.text(share + side * 0.05 * room, y, words, va="center", ha="left" if side > 0 else "right", fontsize=8.5)
     axes.set_yticks(list(place), [cut(item.name, 24) for item in items], fontsize=8.5)
     axes.set_xlim(low - (room if low < 0.0 else 0.0), high + room)
     axes.set_ylim(len(items) - 0.4 - max(len(items), FEWEST_ROWS), len(items) - 0.4)

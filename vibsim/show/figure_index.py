@@ -9,6 +9,7 @@ from pathlib import Path
 from string import Template
 
 from vibsim.inputs.errors import VibsimError
+from vibsim.results.labelled import Group
 
 NAME = "index.html"
 PAGE = Template("""<!DOCTYPE html>
@@ -79,3 +80,9 @@ def write_index(
         return beside.replace(path)
     except OSError as error:
         raise VibsimError(f"{folder}: the index page cannot be written ({error.strerror})") from None
+
+
+def run_words(results: Group) -> str:
+    """What run it was, of which case, when."""
+    at = results.attributes
+    return f"{at['run_kind'].replace('_', ' ')} run of {at['case_name']}, {at['created']}; {at['notes']}".rstrip("; ")

@@ -18,8 +18,8 @@ from vibsim.show.colour_map_figure import draw_colour_map
 from vibsim.show.colour_map_tables import NEAR
 from vibsim.show.contributions_figure import draw_contributions
 from vibsim.show.exposure_figures import draw_exposure
-from vibsim.show.figure_index import captions_of, write_index
-from vibsim.show.figures import FIGURES, draw_figures, run_words
+from vibsim.show.figure_index import captions_of, run_words, write_index
+from vibsim.show.figures import FIGURES, draw_figures
 from vibsim.show.history_figures import HISTORIES
 from vibsim.show.order_figures import draw_found
 from vibsim.show.spectra_figures import draw_spectra

@@ -21,9 +21,10 @@ from vibsim.post.torque import torque_names, torques
 from vibsim.results.labelled import Group
 from vibsim.show.air_figures import boost_figure, compressor_figure, temperature_figure
 from vibsim.show.clutch_figure import clutch_figure
-from vibsim.show.figure_index import captions_of, write_index
+from vibsim.show.figure_index import captions_of, run_words, write_index
 from vibsim.show.history_figures import HISTORIES
 from vibsim.show.load_step_figures import step_pressure, step_torque, steps_load
+from vibsim.show.long_record import draw_band, draw_speed, is_long
 from vibsim.show.road_figure import road_figure
 from vibsim.show.shaft_figure import shaft_figure
 from vibsim.show.style import FAINT, INK, LINES, LONGEST_TITLE, colour, cut, line, new_figure, plain, save, short
@@ -76,9 +77,13 @@ def torque_figure(results: Group) -> Figure:
     over = plain(figure.add_subplot(grid[0, :]), title, x_label, "torque, N m")
     values, names = torques(group), torque_names(group)
     drawn = [names.index(name) for name in ("gas", "inertia", "net")]
+    long = is_long(results)
     for index, tint in zip(drawn, TINTS, strict=True):
-        swing = torque["swing"][index]
-        label = f"{names[index]} (swing {swing:.0f} N m)"
+        label = f"{names[index]} (swing {torque['swing'][index]:.0f} N m)"
+        if long:  # net alone: bands of all three would hide each other
+            if names[index] == "net":
+                draw_band(over, x, values[:, index], tint, f"{label}, mean; shaded: least to greatest")
+            continue
         style, width = ("-", 2.4) if names[index] == "net" else (LINES[index + 1], 1.3)
         over.plot(x, values[:, index], style, color=colour(tint), lw=width, label=label)
     over.plot(
@@ -87,7 +92,7 @@ def torque_figure(results: Group) -> Figure:
     over.legend(fontsize=8, ncols=4, loc="lower right", bbox_to_anchor=(1.0, 0.99), frameon=False)
     _degrees(over, results)
     speed = plain(figure.add_subplot(grid[1, 0]), "Crank speed", x_label, "speed, rpm")
-    speed.plot(x, group["crank_speed"] * 30.0 / math.pi, color=colour(0), lw=1.4)
+    draw_speed(speed, x, group["crank_speed"] * 30.0 / math.pi, long)
     if "cycle" in results.groups:
         fluctuation = 100.0 * torque.attributes["speed_fluctuation"]
         speed.set_title(f"Crank speed: fluctuation {fluctuation:.2f} % of the mean", loc="left", fontsize=10)
@@ -132,8 +137,10 @@ def mount_figure(results: Group) -> Figure | None:
     group, x, x_label = _abscissa(results)
     over = plain(figure.add_subplot(grid[0, 1]), f"Worst mount: {names[worst]}", x_label, "force less mean, N")
     force = group["mount_force"][:, worst] - group["mount_force"][:, worst].mean(axis=0)
-    for axis, letter in enumerate("XYZ"):
-        over.plot(x, force[:, axis], line(axis), color=colour(axis), lw=1.4, label=letter)
+    swing = np.ptp(force, axis=0)
+    for axis, letter in enumerate("XYZ"):  # the lesser on top
+        above = 3.0 - swing[axis] / (swing.max() or 1.0)
+        over.plot(x, force[:, axis], line(axis), color=colour(axis), lw=1.4, label=letter, zorder=above)
     over.legend(fontsize=8, ncols=3, frameon=False, loc="lower right", bbox_to_anchor=(1.0, 0.99))
     _degrees(over, results)
     words = "Force amplitude per order, N: root sum of squares over X, Y, Z (no number: below 1 % of the strongest)"
@@ -194,7 +201,7 @@ def sensor_figure(results: Group) -> Figure | None:
     top = float(spectra["acceleration_amplitude"][shown].max()) or 1.0
     for row, index in enumerate(ranking):
         rms = results["sensors/resultant_rms"][index]
-        words = f"{names[index]}: {rms:.3f} m/s² rms, all axes, unweighted"
+        words = f"{names[index]}: {rms:.3g} m/s² rms, all axes, unweighted"
         plain(axes[row], words, "frequency, Hz" if row == len(names) - 1 else "", "peak amplitude, m/s²")
         for axis, letter in enumerate("XYZ"):
             level = spectra["acceleration_amplitude"][shown, index, axis]
@@ -296,9 +303,3 @@ def draw_with_index(results: Group, folder: Path) -> list[Path]:
     captions = captions_of(HISTORIES if "history" in results.groups else FIGURES)
     title = str(results.attributes["title"])
     return [*pictures, write_index(folder, pictures, title, run_words(results), captions, CAUTION)]
-
-
-def run_words(results: Group) -> str:
-    """What run it was, of which case, when."""
-    at = results.attributes
-    return f"{at['run_kind'].replace('_', ' ')} run of {at['case_name']}, {at['created']}; {at['notes']}".rstrip("; ")

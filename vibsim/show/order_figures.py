@@ -15,6 +15,7 @@ from vibsim.studies.order_tracking import RPM, OrdersFound
 
 MOST_PANELS, MOST_CURVES = 3, 4
 LEAST_DRAWN, HIGHEST_DRAWN = 4.0, 8.0  # orders
+MOST_TICKS = 8  # of phase
 FAINTEST = 0.01  # of the strongest: less has no phase worth drawing
 MARKS = "osD"
 
@@ -83,8 +84,8 @@ def _draw_cuts(found: OrdersFound, n: int, orders, top: Axes, low: Axes, column:
         phase = np.degrees(np.unwrap(np.angle(data.amplitude[:, o, n, axis])))
         phase -= 360.0 * np.round(np.median(phase) / 360.0)
         low.plot(x, np.where(size[:, o] > FAINTEST * size[:, found.picked()].max(), phase, np.nan), **style)
-    span = float(np.ptp(low.get_ylim()))
-    low.yaxis.set_major_locator(MultipleLocator(90.0 if span < 800.0 else 360.0 * max(round(span / 3600.0), 1)))
+    turns = float(np.ptp(low.get_ylim())) / 360.0
+    low.yaxis.set_major_locator(MultipleLocator(90.0 if turns < 2.2 else 360.0 * np.ceil(turns / MOST_TICKS)))
     if found.steps and not found.over_speed:
         top.set_title(cut(found.channel.labels[n], 40), loc="left", fontsize=10, pad=17)
     for item in (top, low):
