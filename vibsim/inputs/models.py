@@ -386,8 +386,8 @@ class Run(StepKeys):
     held_by: Annotated[
         Literal["load_torque", "load", "governor"],
         Field(
-            description="what holds a steady run's mean speed: a torque added to the load, the engine's load (found for "
-            "the load torque as it is, or run.torque), or the governor, whose speed follows"
+            description="what holds a steady run's mean speed: a torque added to the load, the engine's own load (the "
+            "load torque as it is, or run.torque), or the governor, whose speed follows"
         ),
     ] = "load_torque"
     settle_tolerance: Annotated[float, Field(ge=1e-8, le=0.1, description="change from cycle to cycle")] = 1e-4

@@ -9,7 +9,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from vibsim.engine.air_path import AHEAD
+from vibsim.engine.air_steady import looked_up
 from vibsim.engine.load_target import TARGETS, at_load, load_for_torque
 from vibsim.inputs.errors import InputError, RunFailure
 from vibsim.inputs.models import Case, Run
@@ -21,6 +24,7 @@ from vibsim.solver.packed import Packed, pack
 from vibsim.solver.starting import governor_law, idle_opening, mean_surplus
 from vibsim.solver.varied import with_misfire
 
+NOTICED = 0.05  # N m, by which the nearest opening may miss
 LOAD_STEP = 0.01  # by which the load is changed to see what comes of it
 RPM = 9.549296585513721  # per rad/s
 
@@ -86,10 +90,12 @@ class HeldByLoad:
 
 @dataclass(frozen=True, eq=False)
 class HeldByGovernor:
-    """By the case's governor in a closed loop; nothing is left to find but the state."""
+    """By the case's governor in a closed loop; nothing is left to find but the state. `air` (n) the air path's states
+    at the opening that should hold the speed."""
 
     packed: Packed
     left_out: tuple[int, ...]
+    air: np.ndarray
     start: float = 0.0
     searched = False
 
@@ -139,40 +145,39 @@ def _wanted(run: Run, packed: Packed) -> float | None:
 def _held_by_governor(case: Case, run: Run, packed: Packed) -> HeldByGovernor:
     engine, path, at = case.engine, packed.model.air, packed.model.drive_at
     assert engine is not None and engine.governor is not None
-    opening = 0.0
-    out = [at + CLOCK, at + GOVERNED] if path is not None else [at + CLOCK]
-    out += [at + INTEGRAL] if engine.governor.integral == 0.0 else []
-    if path is not None:
-        opening = idle_opening(packed, run.speed)[0]
-        out.append(packed.model.air_at + AHEAD)
-        packed = packed.with_air(path._replace(command=path.command._replace(opening=opening)))
-    law = governor_law(engine, opening)
-    _check_hold(packed, run.speed, opening, law.most)
-    packed = packed.with_drive(NO_DRIVE._replace(governor=law))
-    return HeldByGovernor(packed, tuple(number_of(packed, state) for state in out))
-
-
-def _check_hold(packed: Packed, speed: float, opening: float, most: float) -> None:
-    """Raise InputError for a governor that cannot hold a speed (rad/s) with an opening or a torque (N m) up to `most`.
-
-    A torque governor drives or brakes; a throttle can do no more than open and shut.
-    """
-    path = packed.model.air
-    where, at = "engine.governor: cannot hold", f"{speed * RPM:.0f} rpm"
+    out = [at + CLOCK] + ([at + INTEGRAL] if engine.governor.integral == 0.0 else [])
     if path is None:
-        lacking = -mean_surplus(packed, speed, packed.model.gas.intake)
-        if abs(lacking) > most:
-            raise InputError(f"{where} {at} with greatest_torque {most:.4g} N m; it takes {abs(lacking):.3g} N m")
-        return
-    low, high = float(path.nodes.intakes[0]), float(min(path.nodes.intakes[-1], path.ambient))
-    least, greatest = mean_surplus(packed, speed, low), mean_surplus(packed, speed, high)
-    if least > 0.0:
+        law = governor_law(engine, 0.0)
+        _check_torque(packed, run.speed, law.most)
+        found, air = packed, np.zeros(0)
+    else:
+        opening, air = idle_opening(packed, run.speed)
+        law = governor_law(engine, opening)
+        path = path._replace(command=path.command._replace(opening=law.base))
+        gas = packed.model.gas._replace(intake=looked_up(air, path)[0])
+        found = packed._replace(model=packed.model._replace(air=path, gas=gas))
+        _check_throttle(found, run.speed, opening, law.most)
+        out += [at + GOVERNED, packed.model.air_at + AHEAD]
+    found = found.with_drive(NO_DRIVE._replace(governor=law))
+    return HeldByGovernor(found, tuple(number_of(found, state) for state in out), air)
+
+
+def _check_torque(packed: Packed, speed: float, most: float) -> None:
+    lacking = abs(mean_surplus(packed, speed, packed.model.gas.intake))
+    if lacking > most:
         raise InputError(
-            f"{where} {at}: with the throttle shut the engine has {least:.3g} N m too much; raise the load"
+            f"engine.governor.greatest_torque: got {most:.4g} N m; holding {speed * RPM:.0f} rpm takes "
+            f"{lacking:.3g} N m"
         )
-    if greatest < 0.0:
-        raise InputError(
-            f"{where} {at}: with the throttle wide open {-greatest:.3g} N m are lacking; lower engine.load"
-        )
+
+
+def _check_throttle(packed: Packed, speed: float, opening: float, most: float) -> None:
+    """Raise InputError where the throttle that comes nearest to holding a speed (rad/s) does not hold it."""
+    surplus = mean_surplus(packed, speed, packed.model.gas.intake)
+    cannot = f"engine.governor: cannot hold {speed * RPM:.0f} rpm"
+    if opening <= 0.0 and surplus > NOTICED:
+        raise InputError(f"{cannot}; with the throttle shut {surplus:.3g} N m are left over; give engine.load more")
+    if surplus < -NOTICED:
+        raise InputError(f"{cannot}; with the throttle wide open {-surplus:.3g} N m are lacking; give engine.load less")
     if opening > most:
-        raise InputError(f"{where} {at} with greatest_opening {most:.3g}; it takes an opening of {opening:.3g}")
+        raise InputError(f"{cannot} with a greatest_opening of {most:.3g}; it takes {opening:.3g}")

@@ -21,8 +21,8 @@ NOTHING = 1e-9  # of a row of an incidence, that is left of one that follows fro
 class Unknowns:
     """`kept` indices (unknowns) of the numbers beside an orbit that are searched for; `follow` (beside, unknowns) all
     of them from these, in units of the scale; `timed` whether the time of a cycle is set, so that what holds the speed
-    is one more; `keeps` whether dry friction may keep them where they are; `momentum` (unknowns) of all that turns, felt at the crank, and `spin`
-    (unknowns) what all of it gains as it turns faster."""
+    is one more; `keeps` whether dry friction may keep them where they are; `momentum` (unknowns) of all that turns,
+    felt at the crank, and `spin` (unknowns) what all of it gains as it turns faster."""
 
     kept: np.ndarray
     follow: np.ndarray

@@ -1,11 +1,11 @@
 """The periodic state of a steady run by shooting over one working cycle, the crank angle as independent variable.
 
-Unknowns are the state at crank angle zero, of bodies, mounts and crank, and what holds the mean speed: a torque added to
-the load, or the engine's load; conditions that the cycle ends where it began and takes the time that the mean speed
-gives it, except where a governor's states are among the unknowns and the speed follows (shooting, Stoer & Bulirsch, 7.3; single
-shooting serves, as the motion on mounts is damped). Newton's matrix does not come from further cycles but from the
-equations of motion made linear at a few points of one: a chord that serves until it converges too slowly. With misfire
-a cycle here is a period of it.
+Unknowns are the state at crank angle zero, of bodies, mounts and crank, and what holds the mean speed: a torque added
+to the load, or the engine's load; conditions that the cycle ends where it began and takes the time that the mean speed
+gives it, except where a governor's states are among the unknowns and the speed follows (shooting, Stoer & Bulirsch,
+7.3; single shooting serves, as the motion on mounts is damped). Newton's matrix does not come from further cycles but
+from the equations of motion made linear at a few points of one: a chord that serves until it converges too slowly.
+With misfire a cycle here is a period of it.
 """
 
 from __future__ import annotations
@@ -42,8 +42,9 @@ class Periodic:
     at its `value`, `load` the constant torque (N m) of the load's law there.
 
     `residual` the largest change from the cycle to the next, as a share of its swing, and of what; `departure` how far
-    it is from the state that repeats, by the next step of the search, as such a share; `seconds` of a cycle; `cycles` integrated to find it and `evaluations` of the equations of motion in all; `relative_tolerance` of
-    integration that took; `flow` about a cycle near it. `before` the state of the point before, for the next guess.
+    it is from the state that repeats, by the next step of the search, as such a share; `seconds` of a cycle; `cycles`
+    integrated to find it and `evaluations` of the equations of motion in all; `relative_tolerance` of integration that
+    took; `flow` about a cycle near it. `before` the state of the point before, for the next guess.
     """
 
     state: np.ndarray
@@ -89,9 +90,8 @@ def periodic_state(case: Case, run: Run, packed: Packed, guess: Periodic | None 
 def _from_neighbour(guess: Periodic, run: Run, packed: Packed, held: HeldBy) -> tuple[np.ndarray, float]:
     """State and value of what holds the speed on the line through those of two neighbouring points; or of the one there
     is, with its momenta as they go with the speed."""
-    state, value, before = guess.state, guess.value, guess.before
-    if isinstance(held, HeldByTorque):
-        value = guess.load - packed.model.load[0]
+    state, before = guess.state, guess.before
+    value = guess.load - packed.model.load[0] if isinstance(held, HeldByTorque) else held.start
     if before is None or before.state.size != state.size or before.speed == guess.speed:
         return _at_speed(state, run.speed / guess.speed, len(packed.names)), value
     ahead = (run.speed - guess.speed) / (guess.speed - before.speed)
@@ -99,8 +99,8 @@ def _from_neighbour(guess: Periodic, run: Run, packed: Packed, held: HeldBy) -> 
         return _at_speed(state, run.speed / guess.speed, len(packed.names)), value
     bodies = len(packed.names)
     way = way_beside(before.state, state, bodies)
-    value += ahead * (guess.load - before.load if isinstance(held, HeldByTorque) else value - before.value)
-    return moved_beside(state, ahead * way, bodies), min(max(value, 0.0), 1.0) if run.held_by == "load" else value
+    value += ahead * (guess.load - before.load) if isinstance(held, HeldByTorque) else 0.0
+    return moved_beside(state, ahead * way, bodies), value
 
 
 def _at_speed(state: np.ndarray, share: float, bodies: int) -> np.ndarray:

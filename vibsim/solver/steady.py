@@ -8,6 +8,7 @@ to 0.61 of itself each cycle, close to the least such a rule can reach).
 
 from __future__ import annotations
 
+import copy
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ from vibsim.inputs.errors import RunFailure
 from vibsim.inputs.models import Case, Run
 from vibsim.solver.crank_torque import mean_inertia, mean_torque, torque_course
 from vibsim.solver.failure import explain_failure
-from vibsim.solver.held_by import HeldBy, HeldByTorque, held_by
+from vibsim.solver.held_by import HeldBy, HeldByGovernor, HeldByTorque, held_by
 from vibsim.solver.motion import BRAKE_, CHARGER_, derivatives, load_torque, scratch
 from vibsim.solver.observe import Observed, observe
 from vibsim.solver.packed import Packed
@@ -34,6 +35,7 @@ SMALLEST_SWING = 0.01  # of the mean speed: a heavier flywheel's speed is compar
 PATIENCE = 50  # cycles between looks at whether the residual still falls
 SHAFT = "torque in a shaft"
 NOISE = 100.0  # times the settling tolerance: a residual above that is motion, not error
+ERRS = 0.1  # of the residual, an error of integration from which it is taken for one
 FINEST = 2e-10  # relative tolerance below which nothing is gained
 
 
@@ -59,8 +61,8 @@ def settle(
 
     Returns the stepper at crank angle zero of a new cycle, the model with the load that holds the speed, and how it
     settled. It begins with a state and a value of what holds the speed, if they are given, at `start`. The load's own
-    law stays in force; what holds the speed is a torque added to it, unless the run says otherwise. Where the errors of integration keep
-    the cycles of a well-balanced engine from agreeing, the integration is tightened.
+    law stays in force; what holds the speed is a torque added to it, unless the run says otherwise. Where the errors of
+    integration keep the cycles of a well-balanced engine from agreeing, the integration is tightened.
     """
     held = held_by(case, run, packed)
     first, value = first_guess(run, held) if start is None else start
@@ -69,7 +71,7 @@ def settle(
     watch = _Watch(run, [mount.name for mount in case.mount], packed.repeats, held.searched)
     inertia, gain = mean_inertia(packed), held.per_torque(value)
     for _ in range(max(run.settle_cycles // packed.repeats, 2)):
-        if watch.stalled():
+        if watch.stalled() and (watch.small or _errs(stepper, case, watch, packed)):
             watch.tighten()
         watch.take(one_cycle(stepper, case, watch.run, packed))
         progress("settling", watch.share_done(), 1.0)
@@ -82,11 +84,22 @@ def settle(
     return stepper, packed, watch.report(float(load_torque(run.speed, packed.model.load)))
 
 
+def _errs(stepper: Stepper, case: Case, watch: _Watch, packed: Packed) -> bool:
+    """Whether a cycle integrated ten times finer differs by as much as one cycle from the last: where what moves least
+    is compared, as on the suspension of a well-balanced engine, errors look like motion that does not settle."""
+    finer = watch.run.model_copy(update={"relative_tolerance": 0.1 * watch.run.relative_tolerance})
+    one, other = (one_cycle(copy.deepcopy(stepper), case, run, packed) for run in (watch.run, finer))
+    return cycle_change(one, other, watch.run.speed, watch.mounts)[0] > ERRS * watch.residual
+
+
 def first_guess(run: Run, held: HeldBy) -> tuple[np.ndarray, float]:
     """State (state) at the start of a cycle, and the value of what holds the speed on a still block."""
     if not isinstance(held, HeldByTorque):
         packed = held.model(held.start)
-        return _first_state(packed, run, float(load_torque(run.speed, packed.model.load))), held.start
+        state = _first_state(packed, run, float(load_torque(run.speed, packed.model.load)))
+        if isinstance(held, HeldByGovernor):
+            state[packed.model.air_at : packed.model.air_at + held.air.size] = held.air
+        return state, held.start
     packed = held.packed
     charger, brake = _air_torques(packed, run.speed)
     torque = mean_torque(packed, run.speed) - charger
@@ -129,13 +142,17 @@ class _Watch:
         return self.residual < tolerance and late < tolerance
 
     def stalled(self) -> bool:
-        """Whether the residual, already small, has not halved for a while: the errors of integration are in the way."""
+        """Whether the residual has not halved for a while, so that the errors of integration may be in the way."""
         if self.cycles < self.looked_at + PATIENCE:
             return False
-        small = self.run.settle_tolerance < self.residual < NOISE * self.run.settle_tolerance
-        stuck = small and self.residual > 0.5 * self.residual_then and self.run.relative_tolerance > FINEST
+        stuck = self.residual > 0.5 * self.residual_then and self.run.relative_tolerance > FINEST
         self.looked_at, self.residual_then = self.cycles, self.residual
         return stuck
+
+    @property
+    def small(self) -> bool:
+        """Whether the residual is so small that it is taken for error without a look."""
+        return self.residual < NOISE * self.run.settle_tolerance
 
     def tighten(self) -> None:
         self.run = self.run.model_copy(update={"relative_tolerance": 0.1 * self.run.relative_tolerance})

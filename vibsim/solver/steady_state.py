@@ -26,8 +26,8 @@ NEUTRAL = (
 )
 BETTER = 0.5  # times the residual of the first guess
 KEPT = (
-    "dry friction of mounts keeps what offset it has along axes where hardly anything moves, so that states beside this "
-    "one repeat as well; the run is in the one nearest to where it starts"
+    "dry friction of mounts keeps what offset it has along axes where hardly anything moves, so that states beside "
+    "this one repeat as well; the run is in the one nearest to where it starts"
 )
 Progress = Callable[[str, float, float], None]
 
