@@ -45,7 +45,8 @@ def _steps(axes: Axes, results: Group, named: bool) -> None:
             upright = (until - begin) < SHORTEST_NAMED * end
             axes.annotate(
                 words, (0.5 * (begin + until), 1.0), (0, 3), xycoords=("data", "axes fraction"),
-                textcoords="offset points", ha="center", va="bottom", fontsize=7.0 if upright else 8.5, rotation=90 if upright else 0,
+                textcoords="offset points", ha="center", va="bottom", fontsize=7.0 if upright else 8.5,
+                rotation=90 if upright else 0,
             )  # fmt: skip
     axes.set_xlim(0.0, end)
 
