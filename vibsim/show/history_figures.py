@@ -38,8 +38,9 @@ def _steps(axes: Axes, results: Group, named: bool) -> None:
             words = str(found["kind"]).replace("_", "-")
             upright = (until - begin) < SHORTEST_NAMED * end
             axes.annotate(
-                words, (0.5 * (begin + until), 1.0), (0, 3), xycoords=("data", "axes fraction"),
-                textcoords="offset points", ha="center", va="bottom", fontsize=7.0 if upright else 8.5, rotation=90 if upright else 0,
+                words, (0.5 * (begin + until), 1.0), (0, -3 if upright else 3), xycoords=("data", "axes fraction"),
+                textcoords="offset points", ha="center", va="top" if upright else "bottom", fontsize=8.5,
+                rotation=90 if upright else 0,
             )  # fmt: skip
     axes.set_xlim(0.0, end)
 
