@@ -64,12 +64,12 @@ class RotorLinear:
         own, across, _ = self._blocks(rate)
         return np.asarray(-across @ np.linalg.solve(own, torque))
 
-    def angles(self, rate: float, torque: np.ndarray, displacement: np.ndarray | None = None) -> np.ndarray:
-        """Complex angles (parts, ...) rad under torques (parts, ...) N m, the bodies displaced (unknowns, ...) or
-        still."""
-        own, across, _ = self._blocks(rate)
-        moved = 0.0 if displacement is None else across.T @ displacement
-        return np.linalg.solve(own, torque - moved)
+    def angles_alone(self, rates: np.ndarray, torque: np.ndarray) -> np.ndarray:
+        """Complex angles (n, parts) rad under torques (n, parts) N m at rates (n) rad/s, the bodies still."""
+        shafts = self.stiffness + 1j * rates[:, None] * self.damping
+        own = np.einsum("nl,la,lb->nab", shafts, self.on_parts, self.on_parts, optimize=True)
+        own -= rates[:, None, None] ** 2 * np.diag(self.inertia)
+        return np.asarray(np.linalg.solve(own, torque[..., None])[..., 0])
 
     def _blocks(self, rate: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         rate = max(rate, SLOWEST)

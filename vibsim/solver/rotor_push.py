@@ -31,6 +31,7 @@ from vibsim.solver.packed import Packed
 from vibsim.solver.rotor_linear import RotorLinear, axes_of, of_body, part_rows, rotor_linear
 
 ROUNDS = 8  # of finding the crank's course and what dry friction damps
+CLOSE = 1e-4  # of damping and mean speed, where that is found
 LEAST_SPEED = 0.05  # of the mean
 
 
@@ -97,9 +98,12 @@ def course_of(packed: Packed, speed: float, linear: RotorLinear) -> Course:
             turning[:, n] += gas[n] - 0.5 * sums[:, C_ + 1] * crank**2
         course = replace(course, torque=course.amplitude(turning))
         ahead, faster = _swung(linear, course.torque, speed / turns, time)
-        linear = linear.rubbing(faster)
+        before, linear = linear, linear.rubbing(faster)
         swing = float(np.ptp(crank + faster[:, 0]))
         crank = _corrected(crank + faster[:, 0], angles + ahead[:, 0], angles, packed.period, speed)
+        settled = np.abs(linear.damping - before.damping) <= CLOSE * before.damping
+        if settled.all() and np.abs(faster[:, 0]).max() <= CLOSE * speed:
+            break
     return replace(course, swing=swing, linear=linear)
 
 
@@ -163,6 +167,7 @@ def _swung(linear: RotorLinear, torque: np.ndarray, step: float, time: np.ndarra
     """Angles (n, parts) rad and speeds (n, parts) rad/s beyond the course at times (n) s; `step` rad/s between the
     harmonics of the torques (harmonics, parts)."""
     rates = step * np.arange(1, len(torque))
-    angles = np.array([linear.angles(rate, row) for rate, row in zip(rates, torque[1:], strict=True)])
+    angles = linear.angles_alone(rates, torque[1:])
     phase = np.exp(1j * np.outer(time, rates))
-    return np.real(phase @ angles), np.real(phase @ (1j * rates[:, None] * angles))
+    both = np.real(phase @ np.hstack([angles, 1j * rates[:, None] * angles]))
+    return both[:, : torque.shape[1]], both[:, torque.shape[1] :]

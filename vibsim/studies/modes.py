@@ -245,7 +245,8 @@ def _preload(
         if case.engine is None:
             raise InputError("--torque-N-m: the case has no [engine] to give it")
         by = case.engine.load.reacted_by
-        if packed.model.outlet is None and (by is None or by == case.engine.body):
+        unfelt = packed.model.outlet is None and packed.drivetrain is None
+        if unfelt and (by is None or by == case.engine.body):
             raise InputError(
                 "--torque-N-m: needs engine.load.reacted_by; a torque that the engine's own body takes loads no mount"
             )
