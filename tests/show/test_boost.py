@@ -23,6 +23,7 @@ def test_tables(command):
         "At 4000 rpm",
         "uncharged",
         "electric compressor: ",
+        "the crank pays for all of it at once, by the alternator, unless engine.charging.battery.share is given",
         "driven by the crank",
         "limited by drive ratio",
         "of every",

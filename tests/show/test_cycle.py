@@ -73,6 +73,14 @@ def test_what_the_whole_engine_gives(command):
         assert words in out
 
 
+def test_a_compressor_too_small_to_serve_is_said(tmp_path, command, demo_text):
+    small = '[engine.charging]\nsource = "electric"\nboost_pressure_kPa = 33.0\n'
+    small += "[engine.charging.compressor]\nwheel_diameter_mm = 12.0\n\n[engine.friction]"
+    path = changed(tmp_path, demo_text, "[engine.friction]", small)
+    out = command("cycle", path, "--load", 1)[1]
+    assert "compressor stands, fed past it, limited by compressor too small for the flow" in " ".join(out.split())
+
+
 def test_pictures_are_whole_and_not_blank(tmp_path, command):
     found = json.loads(command("cycle", DEMO, "--json", "-o", tmp_path)[1])
     names = {f"cycle-{name}.png" for name in PICTURES}

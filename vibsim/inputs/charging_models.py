@@ -74,7 +74,13 @@ class Battery(Table):
     current_limit: Annotated[float | None, u.CURRENT, Field(gt=0, description="none if absent")] = 180.0
     energy: Annotated[float, u.ENERGY, Field(gt=0, description="that may be drawn")] = 4.0e5
     share: Annotated[
-        float, Field(ge=0, le=1, description="of the electric power it gives; the alternator gives the rest at once")
+        float,
+        Field(
+            ge=0,
+            le=1,
+            description="of the electric power it gives; by default none: the alternator, and so the crank, gives it "
+            "all at once, the battery only what is beyond the alternator's limits",
+        ),
     ] = 0.0
 
 

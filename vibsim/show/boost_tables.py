@@ -92,7 +92,11 @@ def _electric(row: dict[str, Any]) -> str:
     lasting = row["until_derating_s"]
     holds = "for as long as it likes" if lasting is None else f"{lasting:.0f} s from cold before it must give less"
     battery = row["until_battery_empty_s"]
-    empty = "" if battery is None else f"; the battery, which gives its part, lasts {battery:.0f} s"
+    empty = (
+        "; the crank pays for all of it at once, by the alternator, unless engine.charging.battery.share is given"
+        if battery is None
+        else f"; the battery, which gives its part, lasts {battery:.0f} s"
+    )
     return (
         f"electric compressor: {row['charger_rpm']:.0f} rpm, draws {row['electric_kW']:.2f} kW "
         f"({row['bus_current_A']:.0f} A), {row['alternator_kW']:.2f} kW of it from the alternator; holds this {holds}, "

@@ -123,7 +123,7 @@ def charger_in_words(boost: Boost) -> str:
     """`compressor 93043 rpm, pressure ratio 1.33, 1.40 kW (29 A), 4.5 N m at the crank`."""
     charge = boost.charge
     if charge is None:
-        return "compressor stands, fed past it"
+        return "compressor stands, fed past it" + (f", limited by {boost.limited_by}" if boost.limited_by else "")
     words = [f"compressor {charge.speed * RPM:.0f} rpm, pressure ratio {charge.ratio:.2f}"]
     if boost.electric is not None:
         words.append(f"{1e-3 * boost.electric.bus:.2f} kW ({boost.electric.bus_current:.0f} A)")
