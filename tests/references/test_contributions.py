@@ -222,6 +222,8 @@ def test_command_tells_and_draws(command, tmp_path) -> None:
 
     found = json.loads(out)
     assert found["sum_less_total"] < 1e-6
+    assert found["verdict"].startswith("mounts front right and front left at order 1 make 52 % of what seat feels")
+    assert found["blame"]["mounts"] == ["front right", "front left"]
     assert {row["by"] for row in found["contributions"]} == set(EVERY)
     assert (tmp_path / "contributions.png").stat().st_size > 10_000
     code, _, err = command("contributions", DEMO, "--sensor", "seta")

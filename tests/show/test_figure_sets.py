@@ -10,13 +10,17 @@ import pytest
 from matplotlib.figure import Figure
 from numba import njit
 
+from tests.conftest import DEMO
 from vibsim import first_use
 from vibsim.cli import _say_compiling
+from vibsim.commands.run import _all_figures
 from vibsim.results.hdf5 import read_results, write_results
 from vibsim.results.labelled import Group
+from vibsim.show import figure_sets
 from vibsim.show.figure_sets import SETS
 from vibsim.show.history_figures import cycle_band
 from vibsim.show.long_record import draw_band, is_long
+from vibsim.show.run_tables import _blame
 from vibsim.solver.push_parts import Source
 from vibsim.studies.blame import blame
 from vibsim.studies.colour_map import ABOVE_MODES, SPARE, Mode, _highest
@@ -163,3 +167,22 @@ def test_long_records_are_drawn_as_bands(demo_results: Group) -> None:
     record = Group()
     record.add("crank_angle", ("time",), np.linspace(0.0, 1000.0, 10), "rad", "")
     assert is_long(record)
+
+
+def test_run_draws_all_when_asked(command, demo_results: Group, tmp_path, monkeypatch) -> None:
+    """Of a run of steps, whose record is in the file alone, what figures read comes from there."""
+    monkeypatch.setattr(figure_sets, "SETS", {"exposure": SETS["exposure"]})
+    target = tmp_path / "demo.h5"
+    write_results(demo_results, target)
+    slim = Group(attributes=demo_results.attributes, groups=demo_results.groups)
+    paths, drawn = _all_figures(slim, target, tmp_path / "figures")
+    assert [path.name for path in paths] == ["demo.h5", "exposure.png", "exposure-bands.png", "index.html"]
+    assert "below the action value" in drawn.captions[tmp_path / "figures" / "exposure.png"]
+    code, _, err = command("run", DEMO, "--all-figures", "--no-figures")
+    assert code == 2 and "not allowed with argument" in err
+
+
+def test_strongest_order_of_the_worst_sensor_has_its_part() -> None:
+    """Law: an order of amplitude a has a²/2 of the mean square."""
+    row = {"name": "seat", "rms_m_per_s2": 1.0, "orders": [{"order": 1.5, "amplitude": 1.0}]}
+    assert _blame(row).startswith("seat: order 1.5 makes 50 % of its mean square")

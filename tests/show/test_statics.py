@@ -14,6 +14,7 @@ from PIL import Image
 from tests.cases import CONFIGS
 
 DEMO = CONFIGS / "v3-80-trike.toml"
+CLASS_C = CONFIGS / "v3-80-trike-class-c.toml"
 CITY = CONFIGS / "inline-3-city-car.toml"
 
 
@@ -54,6 +55,15 @@ def test_a_carried_chassis_lists_its_suspension(command) -> None:
     found = json.loads(command("statics", DEMO, "--chassis", "carried", "--json")[1])
     assert found["held"] == []
     assert len(found["gears"][0]["mounts"]) == 7
+
+
+def test_a_vehicle_on_wheels_tells_what_they_carry(command) -> None:
+    """Law: the wheels carry the weight, though the strength cases hold the chassis."""
+    found = json.loads(command("statics", CLASS_C, "--json")[1])
+    assert found["held"] == ["chassis"]
+    weight = found["on_its_wheels"][0]
+    carried = sum(wheel["force_N"][2] for wheel in weight["wheels"])
+    assert carried == pytest.approx(-weight["load_N"][2], rel=1e-9)
 
 
 def test_modes_draws_mounts_map_and_motion(command, tmp_path: Path) -> None:

@@ -148,6 +148,22 @@ def test_command_sweeps_and_plots(command, tmp_path: Path, small: Path) -> None:
     assert code == 2 and "--resume goes on" in err
     code, out, _ = command("plot", small, "-o", tmp_path / "f", "--of", "torque_swing[net]")
     assert code == 0 and "torque_swing[net]" in out
+    for words, message in (
+        (("--of", "nix"), "--of: got 'nix'; no such quantity in the sweep"),
+        (("--of", "torque_swing[nix]"), "--of: got 'torque_swing[nix]'; no 'nix' there"),
+        (("--limit", "nix<1"), "--limit: got 'nix'; no such quantity in the sweep"),
+        (("--limit", "nix"), "--limit: got 'nix'; a limit looks like"),
+        (("--only", "run"), "--only: goes with a run; "),
+    ):
+        code, _, err = command("plot", small, "-o", tmp_path / "f", *words)
+        assert code == 2 and message in err
+    read = read_sweep(read_results(small))
+    pressure = quantity(read, "peak_pressure").values
+    code, out, _ = command("plot", small, "-o", tmp_path / "f", "--of", "peak_pressure", "--of", "mean_speed")
+    row = next(line for line in out.splitlines() if "peak_pressure" in line)
+    assert f"{1e-5 * pressure.max():.4g}" in row and " bar" in row
+    bound = 0.5e-5 * (pressure.min() + pressure.max())  # limits are in the unit that tables show
+    assert within(read, [f"peak_pressure<{bound:.9g}"]).sum() == (pressure < 1e5 * bound).sum() > 0
     code, _, err = command("sweep", small, "--over", "run.load=0.3,0.4")
     assert code == 2 and "holds results (HDF5), is no case" in err
     code, out, _ = command("sweep", DEMO, "--over", "run.load=0.3,0.4", "--dry-run", "-o", tmp_path / "d.h5")

@@ -26,7 +26,7 @@ def draw_contributions(found: Contributions, folder: Path, name: str = "contribu
     """Write contributions.png into a folder, made if absent, or under another name."""
     figure = new_figure(12.0, 7.0, cut(f"Contributions · {heading(found)}", LONGEST_TITLE))
     words = f"{cut(found.title, 60)} · {found.rms:.3g} m/s² rms, unweighted, linear model"
-    text = f"{cut(blame(found).words, 150)}\n{words}"
+    text = f"{cut(blame(found).words, 180)}\n{words}"
     figure.text(0.01, 1.0 - 0.42 / 7.0, text, fontsize=9, color=INK, va="top", linespacing=1.4)
     grid = figure.add_gridspec(2, 2, left=0.15, right=0.985, top=0.835, bottom=0.11, wspace=0.42, hspace=0.38)
     for n, what in enumerate(EVERY):

@@ -46,6 +46,8 @@ def print_summary(summary: dict[str, Any], written: list[Path]) -> None:
             numbers = plain_number(row["rms_m_per_s2"], 3), plain_number(row["peak_m_per_s2"], 2), row["worst_axis"]
             table.add_row(Text(row["name"]), *numbers, _orders(row))
         console.print(table)
+        if summary["sensors"][0].get("orders"):
+            console.print(Text(_blame(summary["sensors"][0])), style="dim")
     if summary.get("people"):
         console.print(people_table(summary["people"]))
     table = new_table("Torque ripple", "torque", "mean N m", "swing N m", "strongest orders, N m")
@@ -142,6 +144,14 @@ def _settling(settling: dict[str, Any]) -> str:
         f"{settling['settling_residual']:.2g} ({settling['settling_slowest']}), "
         f"tolerance {settling['settling_tolerance']:g}"
     )
+
+
+def _blame(row: dict[str, Any]) -> str:
+    """What part of the worst sensor's mean square its strongest order has, and where to read the rest."""
+    first = row["orders"][0]
+    part = min(0.5 * first["amplitude"] ** 2 / row["rms_m_per_s2"] ** 2, 1.0) if row["rms_m_per_s2"] else 0.0
+    words = f"{row['name']}: order {first['order']:g} makes {100.0 * part:.0f} % of its mean square"
+    return f"{words}; through which mounts and from what: vibsim contributions, or vibsim plot of the results"
 
 
 def people_table(rows: list[dict[str, Any]]) -> Table:
