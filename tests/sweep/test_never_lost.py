@@ -178,3 +178,22 @@ def test_ctrl_c_leaves_a_file_to_go_on_with(tmp_path: Path, undisturbed: Path) -
     assert 0 < np.count_nonzero(status == DONE) < 600 and np.count_nonzero(status == MISSING) > 0
     sweep(path, resume=True)
     assert same(path, undisturbed)
+
+
+@pytest.mark.slow
+def test_the_command_says_one_line_when_stopped_and_goes_on(tmp_path: Path) -> None:
+    """The whole way round with processes: Ctrl-C, one plain line, exit code 130, --resume to the same bits."""
+    axes = ("--over", "run.speed_rpm=3000:5000:40", "--over", "run.load=0.2:1:40")
+    words = [sys.executable, "-m", "vibsim", "sweep", str(CONFIGS / "v3-80-trike.toml"), *axes, "--workers", "2"]
+    path = tmp_path / "s.h5"
+    process = subprocess.Popen([*words, "-o", str(path)], cwd=ROOT, stderr=subprocess.PIPE, start_new_session=True)
+    until = time.monotonic() + 240.0
+    while time.monotonic() < until and not (journal_path(path).exists() and read_journal(journal_path(path)).done):
+        time.sleep(0.1)
+    os.killpg(process.pid, signal.SIGINT)
+    said = process.communicate(timeout=30)[1].decode().splitlines()
+    assert process.returncode == 130, said
+    line = f"vibsim: stopped; every finished point is in {path}; the same command with --resume goes on"
+    assert said == [line]
+    status = read_results(path)["status"]
+    assert 0 < np.count_nonzero(status == DONE) < 1600

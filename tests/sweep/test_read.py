@@ -18,7 +18,17 @@ from vibsim.show.sweep_figures import draw_sweep
 from vibsim.studies.run import run_case
 from vibsim.studies.sweep.engines import in_process
 from vibsim.studies.sweep.plan import Plan
-from vibsim.studies.sweep.read import Read, best, describe, importance, quantity, read_sweep, usual, within
+from vibsim.studies.sweep.read import (
+    Read,
+    best,
+    describe,
+    importance,
+    quantities,
+    quantity,
+    read_sweep,
+    usual,
+    within,
+)
 from vibsim.studies.sweep.sweep import run_sweep
 
 
@@ -41,6 +51,21 @@ def test_map_equals_single_runs(small: Path) -> None:
         assert quantity(read, word).values[point] == pytest.approx(single, rel=2e-3)
     assert quantity(read, "torque_swing[net]").values[point] == pytest.approx(kept["torque_swing"][-1], rel=2e-3)
     assert quantity(read, "mean_speed").values[point] == pytest.approx(4200.0 * np.pi / 30.0, rel=1e-3)
+
+
+def test_everything_an_engineer_sweeps_for_is_kept(small: Path) -> None:
+    read = read_sweep(read_results(small))
+    forces = ("mount_force_order_amplitude", "sensor_acceleration_order_amplitude", "crank_speed_order_amplitude")
+    exposure = ("exposure_a8", "exposure_comfort_total", "exposure_vdv", "exposure_mtvv")
+    torque = ("torque_swing", "torque_amplitude", "speed_fluctuation", "peak_pressure", "brake_mean_effective_pressure")
+    assert {*forces, *exposure, *torque} <= set(quantities(read))
+    assert np.all(read.results["exposure_a8"][..., 0] > 0.0)
+    # textbook: power is mean effective pressure times displacement times half the turns a second of a four-stroke
+    case = stub_plan().cases[0].case.engine
+    displacement = len(case.cylinder) * np.pi / 4.0 * case.bore**2 * case.stroke
+    power = quantity(read, "brake_mean_effective_pressure").values * displacement
+    power *= quantity(read, "mean_speed").values / (4.0 * np.pi)
+    assert power == pytest.approx(quantity(read, "brake_power").values, rel=1e-6)
 
 
 def test_xarray_opens_a_sweep_as_it_is(small: Path) -> None:

@@ -10,6 +10,8 @@ from vibsim.commands.common import DONE, FAILED, INTERRUPTED, check_number, comp
 
 # matrices here are small: more threads would only take each other's cores
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+# of the process that tidies up after workers, when they were stopped: it does, and that is nobody's concern
+UNSAID = "ignore::UserWarning:multiprocessing.resource_tracker"
 HELP = "many points over any numeric keys of a case, on all cores or a cluster, resumable, into one file"
 DETAIL = """
 an axis is KEY=VALUES; the key as error lines name it, with [name] or [1] for one of a list and [*] for all of them:
@@ -50,6 +52,7 @@ def add_options(parser: argparse.ArgumentParser) -> None:
 def act(options: argparse.Namespace) -> int:
     for name in THREADS:  # read when the libraries load, here and in the workers
         os.environ.setdefault(name, "1")
+    os.environ.setdefault("PYTHONWARNINGS", UNSAID)
     from vibsim.inputs.loader import load_case
     from vibsim.studies.sweep.axes import read_points
     from vibsim.studies.sweep.plan import Plan

@@ -130,7 +130,7 @@ def _peak_pressure(results: Group) -> float:
 
 def _bmep(results: Group) -> float | None:
     """4π·T/V of a four-stroke, 2π·T/V of a two-stroke (textbook definition)."""
-    volume = results.attributes.get("displacement_m3")
+    volume = results.groups["engine"].attributes.get("displacement_m3") if "engine" in results.groups else None
     if not volume:
         return None
     return _brake_torque(results) * math.pi * results.attributes["strokes"] / volume

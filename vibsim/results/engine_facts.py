@@ -14,7 +14,8 @@ def engine_facts(case: Case, packed: Packed) -> Group | None:
     engine, layout = case.engine, packed.layout
     if engine is None or layout is None:
         return None
-    group = Group(attributes={"working_cycle_rad": layout.cycle, "crank_inertia_kg_m2": engine.crank.inertia})
+    facts = {"working_cycle_rad": layout.cycle, "crank_inertia_kg_m2": engine.crank.inertia}
+    group = Group(attributes=facts | {"displacement_m3": layout.swept_volume})
     firing = np.array([cylinder.firing % layout.cycle for cylinder in layout.cylinders])
     group.add("firing", ("cylinder",), firing, "rad", "crank angle of firing top dead centre")
     wheel = engine.tooth_wheel

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import logging
 import multiprocessing
 import os
 import signal
@@ -97,7 +98,11 @@ def cluster(address: str | None, workers: int | None = None) -> Iterator[Engine]
     try:
         if address is None:
             local = LocalCluster(
-                n_workers=workers or available_cores(), threads_per_worker=1, dashboard_address=None, processes=True
+                n_workers=workers or available_cores(),
+                threads_per_worker=1,
+                dashboard_address=None,
+                processes=True,
+                silence_logs=logging.ERROR,  # a worker restarted is no news for who waits for points
             )
             client = Client(local)
         else:

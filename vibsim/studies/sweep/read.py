@@ -14,6 +14,7 @@ from vibsim.results.sweep_file import DONE, FAILED
 from vibsim.studies.sweep.shown import shown_unit
 
 LIMIT = re.compile(r"(.+?)(<=|>=|<|>)([^<>=]+)$")
+USUAL = ("speed_fluctuation", "peak_pressure", "brake_torque_after", "time_to_90_percent_of_rise", "tyre_force_least")
 NOT_QUANTITIES = ("status", "failure", "failure_reason")
 
 
@@ -139,7 +140,7 @@ def usual(read: Read) -> list[str]:
         words.append("mount_force_resultant_rms")
     if "torque_swing" in read.results and "net" in read.results.labels("torque"):
         words.append("torque_swing[net]")
-    words += [name for name in ("speed_fluctuation", "peak_pressure") if name in read.results]
+    words += [name for name in USUAL if name in read.results]
     return words or quantities(read)[:6]
 
 
