@@ -8,9 +8,9 @@ from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
-from scipy.linalg import expm
 
 from vibsim.inputs.models import Case, Run
+from vibsim.solver.exponentials import exponentials
 from vibsim.solver.failure import explain_failure
 from vibsim.solver.held_by import HeldBy, held_by
 from vibsim.solver.motion import derivatives
@@ -174,7 +174,7 @@ class Shooting:
         self.evaluations += len(slopes) * (self.scale.size * (2 if both_sides else 1) + 2)
         count, step = self.segments * self.packed.repeats, self.packed.period / self.points
         means = step * slopes.reshape(count, -1, *slopes.shape[1:]).sum(axis=1)
-        return Flow(expm(means), self.scale, self.unknowns)
+        return Flow(exponentials(means), self.scale, self.unknowns)
 
     def gap(self, orbit: Orbit) -> np.ndarray:
         """What an orbit lacks of a periodic one at the set speed (beside + 1): its end beside its start, in units of
