@@ -12,7 +12,6 @@ from vibsim.inputs.models import Case, Run
 from vibsim.inputs.road_models import RoughRoad
 from vibsim.solver.packed import Packed
 from vibsim.solver.start import equilibrium, state_at
-from vibsim.structure.road_profiles import felt, profiles, shortest_feature
 from vibsim.structure.vertical_parts import Road
 
 PER_CONTACT, PER_FEATURE = 16, 40  # points of a wheel's table per length of contact, per shortest wave or bump
@@ -35,6 +34,8 @@ def on_road(case: Case, run: Run, packed: Packed) -> Driven:
 
     Raises InputError for a road that cannot be had.
     """
+    from vibsim.structure.road_profiles import felt, profiles, shortest_feature  # loads a second of library
+
     parts, road, speed = packed.model.parts, run.road, run.vehicle_speed
     assert parts is not None and road is not None and speed is not None
     contact = contact_lengths(case, packed)

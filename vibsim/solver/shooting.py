@@ -6,7 +6,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import expm
 
 from vibsim.inputs.models import Case, Run
 from vibsim.solver.failure import explain_failure
@@ -123,6 +122,8 @@ class Shooting:
     def flow(self, orbit: Orbit, both_sides: bool = False) -> Flow:
         """The linear flow about an orbit: exponentials of the mean slopes of each segment (the first term of Magnus's
         series; Blanes, Casas, Oteo & Ros 2009, from memory)."""
+        from scipy.linalg import expm
+
         slopes = orbit_slopes(orbit.states[1::2], self.model(orbit.added), self.scale, both_sides)
         self.evaluations += len(slopes) * (self.scale.size * (2 if both_sides else 1) + 2)
         count, step = SEGMENTS * self.packed.repeats, self.packed.period / self.points
