@@ -23,3 +23,14 @@ def test_help_imports_nothing_heavy():
     )
     found = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert found.stdout.strip() == "[]"
+
+
+def test_a_plain_run_loads_no_part_of_scipy_before_it_begins():
+    """Each takes a tenth of a second and more to load; what needs one imports it where it is used."""
+    parts = ("scipy.fft", "scipy.interpolate", "scipy.linalg", "scipy.optimize", "scipy.signal", "scipy.stats")
+    code = (
+        "import sys\nimport vibsim.inputs.loader, vibsim.studies.run\n"
+        f"print([name for name in {parts!r} if name in sys.modules])"
+    )
+    found = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert found.stdout.strip() == "[]"

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from scipy.linalg import eigh
 
 from vibsim.engine.layout import Layout
 from vibsim.engine.moving_mass import ECCENTRIC, Train, moving_mass, throw_unbalances
@@ -207,6 +206,8 @@ def whole_drivetrain(case: Case, layout: Layout, train: Train) -> Drivetrain:
 
 def with_loss_rates(found: Drivetrain) -> Drivetrain:
     """Every link with a loss factor and no frequency of it given that (rad/s) of the mode that strains it most."""
+    from scipy.linalg import eigh
+
     if not any(link.loss_factor and not link.loss_rate for link in found.links):
         return found
     stiffness, rows = found.stiffnesses(), found.incidence

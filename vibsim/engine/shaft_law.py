@@ -10,7 +10,6 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
 
 from vibsim.inputs.rotor_models import Shaft
 from vibsim.jit import inner
@@ -83,6 +82,8 @@ class SpringLaw:
 
     def twist(self, torque: float) -> float:
         """Twist (rad) that carries a torque (N m), the middle of the lash for none."""
+        from scipy.optimize import brentq
+
         if self.slope == 0.0 and not self.corners:
             return 0.0
         if not self.corners:

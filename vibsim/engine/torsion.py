@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from scipy.linalg import eigh
 
 from vibsim.engine.drivetrain import Drivetrain
 
@@ -35,6 +34,8 @@ class TorsionModes:
 
 def torsion_modes(found: Drivetrain, torque: float = 0.0) -> TorsionModes:
     """Modes about the twist under a mean load (N m, felt at the crank), where stages of a shaft make a difference."""
+    from scipy.linalg import eigh
+
     stiffness, rows, inertia = found.stiffnesses(torque), found.incidence, found.inertias
     squares, shapes = eigh(rows.T @ (stiffness[:, None] * rows), np.diag(inertia))
     free = squares < FREE_SHARE * max(float(squares[-1]), 1e-300)

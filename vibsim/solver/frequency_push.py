@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from vibsim.jit import kernel
 from vibsim.solver.motion import ENGINE, fill_engine, gas_torque
@@ -123,6 +122,8 @@ def integral(values: np.ndarray, cycle: float) -> np.ndarray:
 
 def over_time(push: np.ndarray, angles: np.ndarray, time: np.ndarray, cycle: float, period: float) -> np.ndarray:
     """Push at equal steps of time over the cycle, from values at equal steps of the angle."""
+    from scipy.interpolate import CubicSpline
+
     ends = np.append(angles, cycle)
     late = time - period / cycle * angles  # periodic, unlike the time itself
     ahead = CubicSpline(np.append(time, period), np.append(late, late[0]), bc_type="periodic")

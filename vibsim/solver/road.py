@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.interpolate import PPoly
 
 from vibsim.inputs.errors import InputError
 from vibsim.inputs.models import Case, Run
@@ -14,8 +14,10 @@ from vibsim.inputs.road_models import Road as AnyRoad
 from vibsim.inputs.road_models import RoughRoad
 from vibsim.solver.packed import Packed
 from vibsim.solver.start import equilibrium, state_at
-from vibsim.structure.road_profiles import felt, profiles, shortest_feature
 from vibsim.structure.vertical_parts import Road
+
+if TYPE_CHECKING:
+    from scipy.interpolate import PPoly
 
 PER_CONTACT, PER_FEATURE = 16, 40  # points of a wheel's table per length of contact, per shortest wave or bump
 MOST_POINTS = 5_000_000  # of the tables of all wheels
@@ -37,6 +39,8 @@ def on_road(case: Case, run: Run, packed: Packed) -> Driven:
 
     Raises InputError for a road that cannot be had.
     """
+    from vibsim.structure.road_profiles import profiles  # loads a second of library
+
     road, speed = run.road, run.vehicle_speed
     assert packed.model.parts is not None and road is not None and speed is not None
     contact = contact_lengths(case, packed)
@@ -63,6 +67,8 @@ def lay(
 
     Raises InputError for tables that get too long, of what `who` says.
     """
+    from vibsim.structure.road_profiles import felt, shortest_feature
+
     parts = packed.model.parts
     assert parts is not None
     ahead = parts.wheels["ahead"] - parts.wheels["ahead"].max()

@@ -21,7 +21,6 @@ from vibsim.solver.crank_torque import mean_inertia, mean_torque
 from vibsim.solver.motion import load_torque
 from vibsim.solver.packed import Packed
 from vibsim.solver.road import contact_lengths, lay, wheelbase_of
-from vibsim.structure.road_profiles import profiles
 from vibsim.structure.vertical_parts import Road, road_under
 
 HOLDING_TIME = 0.2  # s, in which the brake brings the crank back to its speed: several cycles
@@ -56,6 +55,8 @@ def onto_road(case: Case, packed: Packed, step: Step, index: int, seconds: float
     A random road fades in from level over half its run_in, and out again before the step ends. Raises InputError for a
     road that cannot be had.
     """
+    from vibsim.structure.road_profiles import profiles  # loads a second of library
+
     parts, road, speed = packed.model.parts, step.road, step.vehicle_speed
     assert parts is not None and road is not None and speed is not None
     where = f"run.step[{index + 1}]"

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import NamedTuple
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from vibsim.inputs.models import Case
 from vibsim.inputs.vehicle_models import Occupant, Wheel
@@ -158,6 +157,8 @@ def carried_mass(
 def road_table(distance: np.ndarray, height: np.ndarray, speed: float) -> Road:
     """A road from heights (points) m, or (points, tracks), at equally spaced distances (points) m, driven over at a
     speed (m/s); slopes are those of a cubic spline, level at both ends."""
+    from scipy.interpolate import CubicSpline
+
     height = np.asarray(height, dtype=float).reshape(len(distance), -1)
     slope = CubicSpline(distance, height, bc_type="clamped")(distance, 1)
     step = float(distance[-1] - distance[0]) / (len(distance) - 1)
