@@ -149,3 +149,10 @@ def test_the_running_title_ends_neither_text_nor_style() -> None:
     assert shown is not None
     back = re.sub(r"\\([0-9a-f]{6})", lambda sign: chr(int(sign[1], 16)), shown[1])
     assert back.startswith('</style>"} \\ 80° V3 long') and back.endswith("…") and len(back) <= 90
+
+
+@pytest.mark.parametrize("words", [("--of", "seat"), ("--limit", "load<1"), ("--most",), ("--case", "a")])
+def test_plot_of_a_run_refuses_what_goes_with_a_sweep(run_file: Path, command, words: tuple[str, ...]) -> None:
+    code, out, err = command("plot", run_file, *words)
+    assert (code, out) == (2, "")
+    assert err.startswith(f"vibsim: {words[0]}: goes with a sweep") and len(err.splitlines()) == 1

@@ -37,10 +37,20 @@ def act(options: argparse.Namespace) -> int:
     results = read_results(options.results, record=False)
     if results.attributes.get("run_kind") == "sweep":
         return _sweep(results, options)
+    _refuse_sweep_options(options)
     folder = options.output or options.results.with_name(f"{options.results.stem}-figures")
     paths = [str(path) for path in draw_with_index(results, folder)]
     print(json.dumps({"files": paths}, indent=2) if options.json else "\n".join(paths))
     return DONE
+
+
+def _refuse_sweep_options(options: argparse.Namespace) -> None:
+    """Raise InputError for what goes with a sweep alone."""
+    from vibsim.inputs.errors import InputError
+
+    for name in ("of", "limit", "most", "case"):
+        if getattr(options, name):
+            raise InputError(f"--{name}: goes with a sweep; {options.results} holds one run, leave it out")
 
 
 def _sweep(results, options: argparse.Namespace) -> int:
