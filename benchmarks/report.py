@@ -42,7 +42,7 @@ def making(results: Group, folder: Path) -> tuple[Path, dict[str, Any]]:
     return page, {"points": 200, "seconds": seconds, "bytes": page.stat().st_size}
 
 
-def smoothness(page: Path, folder: Path) -> dict[str, Any]:
+def smoothness(page: Path, folder: Path, moves: int = MOVES) -> dict[str, Any]:
     """Time from picture to picture while the slider moves at every one, and the main thread's work on each; ms."""
     found = {}
     with browser(folder / "profile") as driver:
@@ -50,7 +50,7 @@ def smoothness(page: Path, folder: Path) -> dict[str, Any]:
         for name, size in (("desk", DESK), ("phone", PHONE)):
             open_page(driver, page, size)
             begin = worked(driver)
-            steps = driver.execute_async_script(RATE, MOVES)
+            steps = driver.execute_async_script(RATE, moves)
             work = 1e3 * (worked(driver) - begin) / len(steps)
             found[name] = {
                 "median_ms": float(np.median(steps)),

@@ -46,6 +46,7 @@ from benchmarks.modes import mode_figures
 from benchmarks.mounts import mount_figures
 from benchmarks.numpy_rhs import right_hand_side
 from benchmarks.periodic import periodic_figures
+from benchmarks.report_figures import report_figures
 from benchmarks.run_up import run_up_figures
 from benchmarks.sizing import sizing_figures
 from benchmarks.sweeps import sweep_figures
@@ -285,6 +286,7 @@ def main() -> None:
     figures += sweep_figures(DEMO, effort.repeats)
     figures += exposure_figures(effort.repeats)
     figures += run_up_figures(DEMO, timed, effort.compiles)
+    figures += report_figures(DEMO, options.quick)
     Console(width=WIDTH).print(table(figures, effort, load))
     if options.json:
         options.json.write_text(as_json(figures), encoding="utf-8")

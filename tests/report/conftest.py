@@ -30,15 +30,15 @@ def scaled(kept: Group, values: np.ndarray) -> Group:
     """What a point keeps, grown with speed (rpm) and load; phases stay."""
     made, factor = Group(), float(values[0] / 4000.0 * (0.5 + values[1]))
     for name, item in kept.variables.items():
-        grows = item.dims != (name,) and not name.endswith("_phase") and item.data.dtype.kind == "f"
+        grows = item.dims != (name,) and not name.endswith(("_phase", "_factor")) and item.data.dtype.kind == "f"
         made.add(name, item.dims, item.data * factor if grows else item.data, item.units, item.long_name)
     made.add("mean_speed", (), float(values[0]) * np.pi / 30.0, "rad s-1", "mean crank speed")
     return made
 
 
-def write_sweep_of(results: Group, path: Path, axes: list[str] = AXES) -> Path:
+def write_sweep_of(results: Group, path: Path, axes: list[str] = AXES, histories: bool = False) -> Path:
     """A sweep file whose points are the run's own quantities, grown; one of them has failed."""
-    kept = reduce_results(results)
+    kept = reduce_results(results, histories)
 
     def work(text: str, chain: Chain) -> list[Outcome]:
         found = []

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import base64
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -273,7 +275,74 @@ def test_it_prints(driver, pages) -> None:
     assert driver.execute_script("return getComputedStyle(document.querySelector('#verdict')).display") == "block"
     printed = driver.execute_cdp_cmd("Page.printToPDF", {"paperWidth": 8.27, "paperHeight": 11.69})
     driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
-    assert len(printed["data"]) > 50_000
+    pdf = base64.b64decode(printed["data"])
+    assert len(pdf) > 40_000
+
+
+def test_a_map_prints_whole_on_a4_without_its_controls(driver, pages) -> None:
+    """A4 is 210 by 297 mm: 595 by 842 points of 1/72 inch, as the page boxes of the PDF say."""
+    open_page(driver, pages["map"], still=True)
+    driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    frames(driver)
+    wide = driver.execute_script(
+        "return [...document.querySelectorAll('svg')].map((n) => [n.getBoundingClientRect().right, n.closest('figure')"
+        "?.getBoundingClientRect().right ?? innerWidth]).filter(([a, b]) => a > b + 1)"
+    )
+    shown = [
+        driver.execute_script("return getComputedStyle(document.querySelector(arguments[0])).display", css)
+        for css in ("#slider-field", "#parallel .limits", ".tools", "#printed-place")
+    ]
+    driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    printed = driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+    pdf = base64.b64decode(printed["data"])
+    assert wide == []
+    assert shown[1:] == ["none", "none", "block"]
+    assert re.search(rb"/MediaBox \[0 0 59[45][.\d]* 84[12][.\d]*\]", pdf)
+    assert "3816 rpm" in text(driver, "#printed-place") or " rpm, load " in text(driver, "#printed-place")
+
+
+def test_the_verdict_is_on_one_screen(driver, pages) -> None:
+    for name in ("run", "map", "sampled"):
+        for size in ((1280, 800), PHONE):
+            open_page(driver, pages[name], size, still=True)
+            bottom = driver.execute_script("return document.querySelector('.cards').getBoundingClientRect().bottom")
+            assert bottom <= size[1], (name, size)
+
+
+def fill(driver, css: str, value: str) -> None:
+    script = (
+        "const n = document.querySelector(arguments[0]); n.value = arguments[1]; n.dispatchEvent(new Event('input'))"
+    )
+    driver.execute_script(script, css, value)
+    frames(driver)
+
+
+def test_limits_choose_the_best_point_and_show_moves_there(driver, pages) -> None:
+    """Independent: of the sweep's points, whose levels grow with speed and load, the least within the limits is that of
+    the lowest speed and load allowed."""
+    open_page(driver, pages["map"], still=True)
+    assert "199 of 199 points" in text(driver, "#parallel .found")  # one has failed
+    fill(driver, "#parallel input[data-column='0'][data-side='least']", "4000")
+    fill(driver, "#parallel input[data-column='1'][data-side='least']", "0.55")
+    kept = text(driver, "#parallel .found")
+    assert "45 of 199" in kept and "at 4105 rpm, load 0.6" in kept  # 9 speeds from 4105 rpm on, 5 loads
+    click(driver, "#parallel td.act button")
+    assert text(driver, "#place") == "4105 rpm, load 0.6"
+    fill(driver, "#parallel input[data-column='0'][data-side='least']", "9999")
+    assert "no point keeps them all" in text(driver, "#parallel .found")
+    assert driver.get_log("browser") == []
+
+
+def test_hours_of_a_day_judge_anew(driver, pages) -> None:
+    """A(8) grows with the root of the hours: two hours are half of eight."""
+    open_page(driver, pages["run"], still=True)
+    level = "#exposure tbody td"
+    eight = float(text(driver, level))
+    fill(driver, "#hours", "2")
+    assert float(text(driver, level)) == pytest.approx(eight / 2.0, rel=0.01)
+    fill(driver, "#hours", "99")
+    assert "give 0.1 to 24 hours" in text(driver, "#exposure [role=status]")
+    assert driver.get_log("browser") == []
 
 
 def test_every_picture_follows_the_slider_without_end(driver, pages) -> None:

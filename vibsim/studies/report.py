@@ -22,12 +22,11 @@ from vibsim.studies.overview import Overview, overview
 from vibsim.studies.report_differences import Differences, differences
 from vibsim.studies.report_exposure import day_exposure, run_exposure
 from vibsim.studies.report_levels import sweep_levels
-from vibsim.studies.report_views import Axis, Run, View, run_of, run_views
+from vibsim.studies.report_views import SPEED, Axis, Run, View, axis_words, run_of, run_views
 from vibsim.studies.sweep.read import Read, describe, is_sweep, quantity, read_sweep, usual
 
 __all__ = ["Axis", "Report", "Source", "Subject", "View", "gather", "names_of"]
 ANY_SPEED = 100.0 * math.pi  # rad/s
-SPEED = ("run.speed",)  # how the key of the axis that the slider moves along begins
 
 
 @dataclass(frozen=True)
@@ -115,11 +114,11 @@ def _sweep_views(results: Group, name: str, path: Path, subjects: list[Subject])
         read = read_sweep(results, part or None)
         if not np.any(read.status == 1):
             raise InputError(f"{path}: holds no point that was computed; go on with vibsim sweep --resume")
-        axes = [
-            Axis(_axis_words(item.long_name), "" if item.units == "1" else item.units, np.asarray(item.data, float))
-            for item in read.axes.values()
-        ]
         keys = [item.long_name for item in read.axes.values()]
+        axes = [
+            Axis(label, "" if item.units == "1" else item.units, np.asarray(item.data, float))
+            for label, item in zip(axis_words(keys), read.axes.values(), strict=True)
+        ]
         slider = next((n for n, key in enumerate(keys) if key.startswith(SPEED)), 0)
         number = _subject(whole, path, subjects)
         views.append(
@@ -170,13 +169,6 @@ def _written(case_file: CaseFile | None, key: str) -> float | None:
     if key == "run.speed_rpm":
         return run.speed * 30.0 / math.pi
     return float(run.load) if key == "run.load" and run.load is not None else None
-
-
-def _axis_words(long_name: str) -> str:
-    """`run.speed_rpm` -> `crank speed`, `run.load` -> `load`; other keys as they are written."""
-    if long_name.startswith(SPEED):
-        return "crank speed"
-    return long_name.removeprefix("run.").replace(", times what the case says", " ×")
 
 
 def _case_texts(attributes: dict[str, Any]) -> list[tuple[str, str, str]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
@@ -14,6 +15,11 @@ from vibsim.studies.report_levels import Levels, alike, run_levels, together
 from vibsim.studies.report_record import bare_levels, record_levels
 
 RPM = 30.0 / math.pi
+SPEED = ("run.speed",)  # how the key of the axis that the slider moves along begins
+NAMED = re.compile(
+    r"^\w+\[([^\]]+)\]\.([a-z]+(?:_[a-z]{3,})*)\w*(?:\[([^\]]+)\])?$"
+)  # mount[rear].stiffness_N_per_mm[3]
+TIMES = ", times what the case says"
 
 
 @dataclass(frozen=True)
@@ -49,6 +55,29 @@ class View:
     swept: Group | None = None
     lead: int = 0
     record: bool = False
+
+
+def axis_words(keys: list[str]) -> list[str]:
+    """What axes are called: `run.speed_rpm` is the crank speed, `mount[rear].stiffness_N_per_mm[*]` the rear stiffness;
+    other keys, and those that would be called alike, as they are written."""
+    found = [_short(key) for key in keys]
+    return [short if found.count(short) == 1 else _long(key) for short, key in zip(found, keys, strict=True)]
+
+
+def _long(key: str) -> str:
+    return key.removeprefix("run.").replace(TIMES, " ×")
+
+
+def _short(key: str) -> str:
+    if key.startswith(SPEED):
+        return "crank speed"
+    match = NAMED.match(key.removesuffix(TIMES))
+    if match is None:
+        return _long(key)
+    name, what, index = match.groups()
+    words = ["all" if name == "*" else name, what.replace("_", " ")]
+    words += [index] if index not in (None, "*") else []
+    return " ".join(words) + (" ×" if key.endswith(TIMES) else "")
 
 
 class Run(NamedTuple):

@@ -66,8 +66,9 @@ def _modes(result: ModesResult, case_file: CaseFile) -> list[dict[str, Any]]:
     boxes = {box.body: box for box in boxes_of(case_file.case)}
     found = []
     for index, frequency in enumerate(result.modes.frequency[:MOST_MODES]):
-        shape = dict(zip(result.bodies, result.modes.shape[index], strict=True))
-        swing = max(_swing(boxes[name], motion) for name, motion in shape.items())
+        moved = zip(result.bodies, result.modes.shape[index], strict=True)
+        shape = {name: motion for name, motion in moved if name in boxes}  # wheels and occupants are not drawn
+        swing = max((_swing(boxes[name], motion) for name, motion in shape.items()), default=0.0)
         scale = LARGEST_MOVE / max(swing, 1e-12)
         body, direction, share = result.dominant(index)
         found.append(

@@ -63,7 +63,7 @@ def _daily(exposure: dict[str, Any], caption: str) -> Table:
 
 
 def _hours(hours: float | None) -> str:
-    return "never" if hours is None or hours > 1e4 else "over 24" if hours > 24.0 else f"{hours:.3g}"
+    return "over 24" if hours is None or hours > 24.0 else f"{hours:.3g}"
 
 
 def _weighted(exposure: dict[str, Any]) -> list[Table]:

@@ -49,7 +49,7 @@ def run_tables(source: Source) -> list[Table]:
         ]
         columns = ["sensor", "rms m/s²", "peak m/s²", "mostly", "strongest orders, m/s²"]
         tables.append(table("Sensors, worst first", columns, rows, "accelerations unweighted"))
-    if summary["people"]:
+    if summary["people"] and source.exposure is None:
         tables.append(_people_table(summary["people"]))
     rows = [
         [row["name"], plain_number(row["mean_N_m"], 2), plain_number(row["swing_N_m"], 1), _orders(row)]
@@ -131,19 +131,29 @@ def sweep_tables(view: View) -> list[Table]:
         rows.append([trade_words(row), unit, least, places[0], greatest, places[1]])
     tables = [table("Least and most over the points", ["quantity", "unit", "least", "at", "most", "at"], rows, text=2)]
     if found["best"]:
-        columns = list(found["best"][0])
-        best = [["" if row[name] is None else f"{row[name]:.4g}" for name in columns] for row in found["best"]]
-        tables.append(
-            table(
-                f"Points of least {trade_words(found['quantities'][0])}", columns, best, "in the sweep's own units", 0
-            )
-        )
+        tables.append(_best_table(view))
     if found["failures"]:
         shown = found["failures"][:MOST_FAILURES]
         rest = len(found["failures"]) - len(shown)
         failed = [[str(row["point"]), row["reason"]] for row in shown]
         tables.append(table("Points that failed", ["point", "why"], failed, f"and {rest} more" if rest else "", 2))
     return tables
+
+
+def _best_table(view: View) -> Table:
+    """The points of least of the first quantity, in the units that charts show."""
+    assert view.found is not None
+    found = view.found
+    quantities = [(row["quantity"], *shown_unit(row)) for row in found["quantities"] if row["least"] is not None]
+    labels = [trade_words(row) for row in found["quantities"] if row["least"] is not None]
+    columns = [f"{axis.label}, {axis.unit}" if axis.unit else axis.label for axis in view.axes]
+    columns += [f"{label}, {unit}" if unit else label for label, (_, _, unit) in zip(labels, quantities, strict=True)]
+    rows = []
+    for row in found["best"]:
+        places = [row[name] for name in found["axes"]]
+        values = [None if row[word] is None else scale * row[word] for word, scale, _ in quantities]
+        rows.append(["" if value is None else f"{value:.4g}" for value in [*places, *values]])
+    return table(f"Points of least {trade_words(found['quantities'][0])}", columns, rows, "", 0) | {"narrow": True}
 
 
 def subject_tables(subject: Subject) -> list[Table]:

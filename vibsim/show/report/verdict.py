@@ -14,6 +14,7 @@ from vibsim.show.tables import plain_number
 from vibsim.studies.report import Axis, Report, Source, View
 from vibsim.studies.sweep.shown import SHOWN
 
+FEW_AXES = 2  # of which places are told in a line
 MOST_CARDS, FIRM = 6, "\u00a0"
 TRADE = {
     "sensor_resultant_rms": "Acceleration rms",
@@ -146,6 +147,7 @@ def _of_sweep(view: View) -> dict[str, Any]:
         "running": running,
         "sentence": _best_words(view),
         "cards": _sweep_cards(view, shown),
+        "wordy": len(view.axes) > FEW_AXES,
         "remarks": remarks,
         "doubtful": bool(failed or missing),
     }
@@ -240,6 +242,6 @@ def at_words(axes: list[Axis], values: list[float]) -> str:
     """`4105 rpm, load 0.1`."""
     words = []
     for axis, value in zip(axes, values, strict=True):
-        number = f"{value:.4g}"
-        words.append(f"{number} rpm" if axis.unit == "rpm" else f"{axis.label} {number} {axis.unit}".strip())
+        speed = axis.unit == "rpm"
+        words.append(f"{value:.4g} rpm" if speed else f"{axis.label} {value:.3g} {axis.unit}".strip())
     return ", ".join(word.replace(" ", FIRM) for word in words)
