@@ -123,7 +123,7 @@ def _needed(solution: Solution) -> float:
     """Mean torque (N m) that the crank lacks, by its balance over the cycle of the record."""
     seen = solution.over_angle
     assert seen is not None
-    return float(-(seen.gas_torque - seen.loss_torque).mean() + 10.0)
+    return float(10.0 + np.abs(seen.friction_torque).mean() - seen.gas_torque.mean())
 
 
 def test_a_governor_that_cannot_hold_is_told() -> None:

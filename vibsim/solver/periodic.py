@@ -23,13 +23,14 @@ from vibsim.solver.orbit_slopes import BESIDE_PER_BODY, moved_beside, way_beside
 from vibsim.solver.packed import STATES_PER_BODY, Packed
 from vibsim.solver.shooting import Best, Flow, Orbit, Shooting
 from vibsim.solver.start import CRANK_FLOOR
-from vibsim.solver.steady import FINEST, first_guess
+from vibsim.solver.steady import first_guess
 
 MOST_CYCLES = 60  # integrated before giving up
 FAR = 10.0  # times the tolerance that a state may be from the one that repeats, by the next step of the search
 SLOW = 0.3  # of the residual left after a step: from there the slopes are found anew
 FAIR = 0.5  # of the residual taken away by a whole step, from which it is worth going on like that
 SMALL = 0.01  # residual below which errors of integration may be what is in the way
+FINEST = 2e-12  # relative tolerance of integration below which nothing is gained
 LEAST_SHARE = 0.05  # of a Newton step, or of the boldest
 BOLDEST = 100.0  # of the floors of the states' errors in one step: 0.1 m, 0.1 rad, 10 m/s, 10 rad/s
 BOLDEST_CRANK = 0.3  # of the crank speed in one step
