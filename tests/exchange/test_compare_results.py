@@ -137,7 +137,7 @@ def test_command(mount_sets, tmp_path, command):
     assert {item["verdicts"][0] for item in found["levels"]} == {ALIKE}
     shown = vibsim.compare(*mount_sets, names=("firm", "soft"))._repr_html_()
     assert "Orders that got better in soft" in shown and "handlebar" in shown
-    with pytest.raises(InputError, match="names: got 1; must be one for each of 2 runs"):
+    with pytest.raises(InputError, match="names: got 1; must be one for each of 2 results"):
         vibsim.compare(*mount_sets, names=["firm"])
 
 
