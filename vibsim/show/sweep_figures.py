@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -18,6 +19,7 @@ from vibsim.studies.sweep.read import Quantity, Read, best, importance, quantity
 from vibsim.studies.sweep.shown import shown_unit
 
 COLUMNS = 3
+MOST_QUANTITIES = 5  # beside the axes in parallel coordinates
 MOST_LINES = 6  # of a second axis in one plot
 STEPS = 8  # of a map's lines
 
@@ -34,7 +36,7 @@ def draw_sweep(read: Read, words: list[str], limits: list[str], folder: Path, mo
     elif read.grid and len(read.shape) <= 2:
         figure = _panels(read, found, "Sweep", lambda axes, item: _lines(axes, read, item))
     else:
-        figure = _parallel(read, found[0], kept, chosen)
+        figure = _parallel(read, found[:MOST_QUANTITIES], kept, chosen)
     figures = {"sweep.png": figure}
     if len(read.axes) > 1:
         figures["importance.png"] = _importance(read, found)
@@ -118,30 +120,32 @@ def _lines(axes: Axes, read: Read, item: Quantity) -> None:
     axes.set_ylim(bottom=min(0.0, float(np.nanmin(values)) if np.isfinite(values).any() else 0.0))
 
 
-def _parallel(read: Read, item: Quantity, kept: np.ndarray | None, chosen: list[int]) -> Figure:
-    """A line per point across all axes to the quantity, coloured by it; what breaks a limit is faint."""
+def _parallel(read: Read, found: list[Quantity], kept: np.ndarray | None, chosen: list[int]) -> Figure:
+    """A line per point across all axes and quantities, coloured by the first; what breaks a limit is faint."""
+    item, tint_at = found[0], len(read.axes)
     figure = new_figure(11.0, 5.6, cut(f"Points of the sweep · {read.title}", LONGEST_TITLE))
-    axes = figure.add_axes((0.1, 0.16, 0.8, 0.62))
+    axes = figure.add_axes((0.08, 0.24, 0.84, 0.54))
     plain(axes, "", "", "")
     axes.set_title(cut(f"Colour: {item.label}, {item.units}", 100), fontsize=10, loc="left", color=INK, pad=24)
     axes.grid(False)
     axes.set_yticks([])
-    columns = np.column_stack([read.values, item.values])
+    columns = np.column_stack([read.values, *(one.values for one in found)])
     low, high = np.nanmin(columns, axis=0), np.nanmax(columns, axis=0)
     spread = (columns - low) / np.where(high > low, high - low, 1.0)
-    shown = np.flatnonzero((read.status == DONE) & np.isfinite(item.values))
+    shown = np.flatnonzero((read.status == DONE) & np.isfinite(columns).all(axis=1))
     from matplotlib import colormaps
 
     for point in sorted((int(n) for n in shown), key=lambda n: bool(kept is None or kept[n])):
         faint = kept is not None and not kept[point]
-        tint = FAINT if faint else colormaps["cividis"](spread[point, -1])
+        tint = FAINT if faint else colormaps["cividis"](spread[point, tint_at])
         axes.plot(spread[point], color=tint, lw=0.5 if faint else 1.1, alpha=0.35 if faint else 0.8)
     for point in chosen:
         axes.plot(spread[point], color="#D55E00", lw=2.6, label="best within limits")
         axes.legend(fontsize=8, frameon=False, loc="lower right", bbox_to_anchor=(1.0, 1.06))
-    names = [*(_axis_label(read, n, 34) for n in range(len(read.axes))), cut(f"{item.label}, {item.units}", 34)]
-    tilt = 0 if len(names) < 6 else 15
-    axes.set_xticks(range(len(names)), names, fontsize=8, rotation=tilt, ha="center")
+    labels = [f"{one.label}, {one.units}".strip(", ") for one in found]
+    labels = [*(_axis_label(read, n, 64) for n in range(len(read.axes))), *labels]
+    names = [textwrap.fill(cut(label, 64), max(12, 110 // len(labels))) for label in labels]
+    axes.set_xticks(range(len(names)), names, fontsize=8 if len(names) < 8 else 7, ha="center")
     axes.tick_params(axis="x", pad=16)
     for n in range(len(names)):
         axes.axvline(n, color=INK, lw=0.8)
