@@ -138,6 +138,7 @@ def test_what_is_missing(tmp_path, command, demo_text, cut, expected):
     assert (code, err) == (2, f"vibsim: {expected}\n")
 
 
+@pytest.mark.slow
 def test_load_steps_and_runs(tmp_path, command):
     """The step of a run ends at the steady full-load point: the crank's swing shifts means by its square, and the usual
     throttle takes half a per cent that a case without one does not."""

@@ -16,10 +16,12 @@ from vibsim.studies.overview import overview
 from vibsim.studies.run import run_case, run_to_file
 
 DEMOS = sorted(CONFIGS.glob("*.toml"))
+LONG = ("v3-80-trike-journey", "v3-80-trike-programme")  # to compile
 ELECTRIC = CONFIGS / "v3-80-trike-electric.toml"
 PROGRAMME = CONFIGS / "v3-80-trike-programme.toml"
 ROUGH = CONFIGS / "v3-80-trike-class-c.toml"
 JOURNEY = CONFIGS / "v3-80-trike-journey.toml"
+STANDING = [pytest.param(path, marks=pytest.mark.slow if path.stem in LONG else ()) for path in DEMOS]
 CRUISING = [path for path in DEMOS if load_case(path).case.run.kind == "steady"]
 SHIPPED = [*CRUISING, *sorted((CONFIGS / "layouts").glob("*.toml"))]
 
@@ -34,7 +36,7 @@ def test_demo_is_marked_invented_and_whole(path):
     assert {sensor.body for sensor in case.sensor} - {person.name for person in case.occupant} == {"chassis"}
 
 
-@pytest.mark.parametrize("path", DEMOS, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", STANDING, ids=lambda path: path.stem)
 def test_demo_stands_on_its_mounts(path):
     seen = overview(load_case(path))
     assert seen.statics_problem == ""

@@ -71,18 +71,19 @@ def _driven(**run: Any) -> dict[str, Any]:
 
 @pytest.mark.slow
 def test_shafts_are_those_of_a_settled_run() -> None:
-    """Law: both are the same motion; 1e-6 of the rms."""
-    periodic, settled = _both(_driven(**TIGHT))
+    """Law: both are the same motion. Kinks of stages and lash keep settling from agreeing closer than 1e-7 a cycle,
+    and a change of that with a multiplier of 0.93 stands 1.4e-6 off: 5e-6 of the rms."""
+    periodic, settled = _both(_driven(**TIGHT | {"settle_tolerance": 1e-7}))
     assert periodic.over_angle is not None
     assert settled.over_angle is not None
     assert periodic.floquet is not None
     assert periodic.floquet.largest < 0.99
-    assert _apart(periodic, settled) < 1e-6
+    assert _apart(periodic, settled) < 5e-6
     mine, other = periodic.over_angle.shaft_torque, settled.over_angle.shaft_torque
     assert mine is not None
     assert other is not None
     rms = np.sqrt(((other - other.mean(axis=0)) ** 2).mean(axis=0)).max()
-    assert np.abs(mine - other).max() < 1e-6 * rms
+    assert np.abs(mine - other).max() < 5e-6 * rms
 
 
 def test_twists_that_follow_are_no_unknowns() -> None:
