@@ -77,12 +77,12 @@ def torque_figure(results: Group) -> Figure:
     over = plain(figure.add_subplot(grid[0, :]), title, x_label, "torque, N m")
     values, names = torques(group), torque_names(group)
     drawn = [names.index(name) for name in ("gas", "inertia", "net")]
-    long = is_long(results)
+    angle = results["crank_angle"] if is_long(results) else None
     for index, tint in zip(drawn, TINTS, strict=True):
         label = f"{names[index]} (swing {torque['swing'][index]:.0f} N m)"
-        if long:  # net alone: bands of all three would hide each other
+        if angle is not None:  # net alone: bands of all three would hide each other
             if names[index] == "net":
-                draw_band(over, x, values[:, index], tint, f"{label}, mean; shaded: least to greatest")
+                draw_band(over, x, values[:, index], angle, tint, f"{label}, mean of cycles; shaded: least to greatest")
             continue
         style, width = ("-", 2.4) if names[index] == "net" else (LINES[index + 1], 1.3)
         over.plot(x, values[:, index], style, color=colour(tint), lw=width, label=label)
@@ -92,7 +92,7 @@ def torque_figure(results: Group) -> Figure:
     over.legend(fontsize=8, ncols=4, loc="lower right", bbox_to_anchor=(1.0, 0.99), frameon=False)
     _degrees(over, results)
     speed = plain(figure.add_subplot(grid[1, 0]), "Crank speed", x_label, "speed, rpm")
-    draw_speed(speed, x, group["crank_speed"] * 30.0 / math.pi, long)
+    draw_speed(speed, x, group["crank_speed"] * 30.0 / math.pi, angle)
     if "cycle" in results.groups:
         fluctuation = 100.0 * torque.attributes["speed_fluctuation"]
         speed.set_title(f"Crank speed: fluctuation {fluctuation:.2f} % of the mean", loc="left", fontsize=10)
